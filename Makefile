@@ -1,0 +1,33 @@
+# Two commands for a newcomer: `make demo` and `make test`. Each does its whole set-up.
+PY := .venv/bin/python
+.PHONY: demo test study lint types imports check bench clean
+
+.venv/ready: requirements.lock pyproject.toml .ci/setup
+	bash .ci/setup
+
+demo: .venv/ready
+	.venv/bin/trimbench demo --folder demo-out
+
+test: .venv/ready
+	$(PY) -m pytest -q -n 2
+
+study: .venv/ready
+	$(PY) -m pytest -q -s -m study --timeout 1500 tests/studies
+
+bench: .venv/ready
+	$(PY) -m pytest -q -s --benchmark-enable --benchmark-only tests/benchmarks
+
+lint: .venv/ready
+	.venv/bin/ruff check .
+	.venv/bin/ruff format --check .
+
+types: .venv/ready
+	.venv/bin/mypy
+
+imports: .venv/ready
+	.venv/bin/lint-imports
+
+check: lint types imports test
+
+clean:
+	rm -rf .venv demo-out

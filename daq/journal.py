@@ -1,0 +1,139 @@
+"""The journal of one run: each outcome under a stable key, so that a cut-off run can go on.
+
+Resuming runs the same procedure again. Outcomes that are recorded are returned in order without
+asking or reading anything; the first call that has none goes live. A journal that does not match
+the procedure is refused with the first difference.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from daq.errors import JournalMismatch
+from daq.log.entry import Body, Entry, Kind, canonical
+from daq.log.writer import LogWriter
+from daq.reading import Reading
+
+
+def reading_body(reading: Reading) -> dict[str, object]:
+    """Return a reading as its row in the log; a value that is no number becomes None."""
+    return {
+        "quantity": reading.quantity,
+        "point": reading.point,
+        "value": finite(reading.value),
+        "unit": reading.unit,
+        "u": finite(reading.u),
+        "source": reading.source,
+        "quality": str(reading.quality),
+        "raw": reading.raw,
+        "took_ns": reading.took_ns,
+    }
+
+
+def finite(value: float | None) -> float | None:
+    """Return `value`, or None where JSON could not hold it."""
+    return value if value is not None and math.isfinite(value) else None
+
+
+@dataclass
+class Journal:
+    """Outcomes, readings and events of one run.
+
+    Attributes
+    ----------
+    writer
+        The log; written before anything is shown.
+    run
+        Number of the run.
+    recorded
+        Outcome rows of the part that was done before, in order; empty for a new run.
+    """
+
+    writer: LogWriter
+    run: int
+    recorded: Sequence[Entry] = ()
+    _next: int = 0
+    _keys: set[str] = field(default_factory=set)
+
+    @property
+    def replaying(self) -> bool:
+        """Whether the next outcome is already recorded."""
+        return self._next < len(self.recorded)
+
+    def outcome(self, key: str, request: Body, live: Callable[[], Body]) -> Body:
+        """Return the recorded outcome of a step, or do the step and record what came out.
+
+        Parameters
+        ----------
+        key
+            Unique within the run, the same each time that the procedure runs.
+        request
+            What was asked, in terms that JSON can hold; compared with the recorded one.
+        live
+            Does the step and returns its outcome.
+
+        Raises
+        ------
+        JournalMismatch
+            The recorded step has another key, or asked something else.
+        LogError
+            The outcome could not be written.
+        """
+        if key in self._keys:
+            raise JournalMismatch(f"The procedure used the step name '{key}' twice.")
+        self._keys.add(key)
+        if self.replaying:
+            entry = self.recorded[self._next]
+            self._check(entry, key, request)
+            self._next += 1
+            outcome = entry.body["outcome"]
+            if not isinstance(outcome, Mapping):
+                raise JournalMismatch(f"The recorded outcome of '{key}' is not an object.")
+            return outcome
+        result = live()
+        self.writer.append(
+            self.run, Kind.OUTCOME, key, {"request": dict(request), "outcome": dict(result)}
+        )
+        return result
+
+    def reading(self, key: str, reading: Reading) -> Entry:
+        """Put one reading of step `key` on the disk; show it only after this returns."""
+        return self.writer.append(
+            self.run,
+            Kind.READING,
+            key,
+            reading_body(reading),
+            utc_ns=reading.utc_ns,
+            mono_ns=reading.mono_ns,
+        )
+
+    def event(self, key: str, body: Body) -> Entry:
+        """Record something that happened and is no outcome: a gap, a retry, a clock that jumped."""
+        return self.writer.append(self.run, Kind.EVENT, key, body)
+
+    def _check(self, entry: Entry, key: str, request: Body) -> None:
+        if entry.key != key:
+            raise JournalMismatch(
+                f"Run {self.run} cannot be resumed: at this point it did '{entry.key}' "
+                f"(row {entry.seq}), but the procedure now does '{key}'.",
+                hint="resume it with the trimbench version that began it, or begin a new run.",
+            )
+        recorded = entry.body["request"]
+        if canonical(recorded) != canonical(dict(request)):
+            name, was, is_ = _first_difference(recorded, request)
+            raise JournalMismatch(
+                f"Run {self.run} cannot be resumed: at '{key}' (row {entry.seq}) {name} was "
+                f"{was!r} and is now {is_!r}.",
+                hint="resume it with the trimbench version that began it, or begin a new run.",
+            )
+
+
+def _first_difference(recorded: object, request: Body) -> tuple[str, object, object]:
+    if not isinstance(recorded, Mapping):
+        return "the request", recorded, dict(request)
+    for name in sorted({*recorded, *request}):
+        if canonical(recorded.get(name)) != canonical(request.get(name)):
+            return f"'{name}'", recorded.get(name), request.get(name)
+    return "the request", recorded, dict(request)

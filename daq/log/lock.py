@@ -1,0 +1,68 @@
+"""One writer a log: an advisory lock beside the file, let go by the system when a process dies."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from daq.errors import LogBusy, LogError
+
+
+class LogLock:
+    """Hold the log for this process.
+
+    Parameters
+    ----------
+    path
+        The log file; the lock is ``<path>.lock`` and says who holds it.
+
+    Raises
+    ------
+    LogBusy
+        Another process holds it; the message names the process.
+    LogError
+        The lock file cannot be made.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path.with_name(path.name + ".lock")
+        try:
+            self._fd: int | None = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o644)
+        except OSError as error:
+            raise LogError(
+                f"{self._path}: {error.strerror}.",
+                hint="check that the folder exists and may be written to.",
+            ) from error
+        try:
+            fcntl.flock(self._fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            holder = os.read(self._fd, 200).decode("utf-8", "replace").strip()
+            os.close(self._fd)
+            self._fd = None
+            raise LogBusy(
+                f"{path}: another run holds this log ({holder or 'no name left'}).",
+                hint="let it finish, or stop it; two runs never share a log.",
+            ) from error
+        os.ftruncate(self._fd, 0)
+        os.write(self._fd, f"process {os.getpid()}\n".encode())
+
+    def release(self) -> None:
+        """Let go; harmless when called twice."""
+        if self._fd is not None:
+            os.ftruncate(self._fd, 0)
+            os.close(self._fd)
+            self._fd = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.release()

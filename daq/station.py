@@ -1,0 +1,316 @@
+"""A station: one localizer, its equipment, its instruments and its conventions, from a TOML file.
+
+Every value in the file is written as people say it (``"109.35 MHz"``, ``"1.30 m"``); every
+attribute here is SI and carries its unit in its name. A fault in the file is told with file,
+line, key and what was expected.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, model_validator
+
+from daq.errors import StationFileError, UnitError
+from daq.reading import QUANTITIES
+from daq.roles import InstrumentClass
+from daq.toml_file import load_toml
+from daq.units import Kind, parse
+
+PathName = Literal["sbo", "csb"]
+Stage = Literal["transmitter", "monitor"]
+
+KIND_OF_QUANTITY: Mapping[str, Kind] = {
+    "ddm": Kind.DDM,
+    "sdm": Kind.RATIO,
+    "depth_90": Kind.RATIO,
+    "depth_150": Kind.RATIO,
+    "ident_depth": Kind.RATIO,
+    "tone_90": Kind.FREQUENCY,
+    "tone_150": Kind.FREQUENCY,
+    "frequency": Kind.FREQUENCY,
+    "rf_level": Kind.LEVEL,
+    "power": Kind.POWER,
+    "vpp": Kind.VOLTAGE,
+    "voltage": Kind.VOLTAGE,
+}
+"""Quantity of a test point -> kind of value (`daq.units.parse`) that its target is written in."""
+
+
+def _said(kind: Kind) -> Callable[[object], float]:
+    def convert(value: object) -> float:
+        try:
+            return parse(str(value), kind)
+        except UnitError as error:
+            # pydantic collects ValueErrors and adds the place in the file.
+            raise ValueError(error.message) from error
+
+    return convert
+
+
+LengthM = Annotated[float, BeforeValidator(_said(Kind.LENGTH))]
+FrequencyHz = Annotated[float, BeforeValidator(_said(Kind.FREQUENCY))]
+AngleDeg = Annotated[float, BeforeValidator(_said(Kind.ANGLE))]
+LevelDb = Annotated[float, BeforeValidator(_said(Kind.LEVEL))]
+Ddm = Annotated[float, BeforeValidator(_said(Kind.DDM))]
+Positive = Field(gt=0)
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class Facility(_Table):
+    """Table ``[station]``: what it is and where its log is kept."""
+
+    name: str = Field(min_length=1)
+    facility: Literal["localizer"] = "localizer"
+    runway: str
+    ident: str = Field(pattern=r"^[A-Z]{2,4}$")
+    category: Literal["I", "II", "III"]
+    frequency_hz: FrequencyHz = Field(alias="frequency", ge=108e6, le=112e6)
+    carriers: Literal[1, 2] = 1
+    transmitters: Literal[1, 2] = 1
+    log: str = Field(min_length=1)
+
+
+class Geometry(_Table):
+    """Table ``[geometry]``: distances on the ground."""
+
+    distance_to_threshold_m: LengthM = Field(alias="distance_to_threshold", gt=0)
+
+
+class Conventions(_Table):
+    """Table ``[conventions]``: which of several usages in the trade holds here."""
+
+    alarm_basis: Literal["sensitivity", "width"]
+    alarm_percent: float = Field(default=17.0, gt=0, lt=50)
+    acceptance: Literal["simple", "guarded"] = "guarded"
+    length_display: Literal["in", "cm", "ft"] = "in"
+
+
+class InstrumentEntry(_Table):
+    """One ``[[instruments]]``: an instrument at hand and how to reach it.
+
+    `serial` pins the instrument: another one answering there is refused.
+    """
+
+    alias: str = Field(pattern=r"^[a-z][a-z0-9 -]*$")
+    instrument_class: InstrumentClass = Field(alias="class")
+    profile: str = Field(min_length=1)
+    resource: str = Field(min_length=1)
+    serial: str = ""
+    calibrated: date | None = None
+    calibration_due: date | None = None
+    settings: Mapping[str, Any] = Field(default_factory=dict)
+
+
+class Point(_Table):
+    """One ``[[points]]``: where a probe or the receiver is put, and what should be there.
+
+    `target` and `adjust_to` (accepted distance from it after an adjustment) are in the SI unit
+    of `quantity`; for DDM a positive target means that 150 Hz is to predominate.
+    """
+
+    name: str = Field(min_length=1)
+    quantity: str
+    instrument: str
+    channel: str = ""
+    target: float | None = None
+    adjust_to: float | None = Field(default=None, gt=0)
+    control: str = ""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _targets_in_si(cls, data: Any) -> Any:
+        if not isinstance(data, dict):
+            return data
+        quantity = str(data.get("quantity", ""))
+        if quantity not in QUANTITIES:
+            raise ValueError(f"quantity: expected one of {', '.join(sorted(QUANTITIES))}")
+        convert = _said(KIND_OF_QUANTITY[quantity])
+        given = {name: data[name] for name in ("target", "adjust_to") if name in data}
+        return {**data, **{name: convert(value) for name, value in given.items()}}
+
+
+class CablePathEntry(_Table):
+    """A feed or return line that may be shortened."""
+
+    spare_m: LengthM = Field(alias="spare", ge=0)
+    velocity_factor: float = Field(gt=0.3, le=1.0)
+
+
+class Phasing(_Table):
+    """One ``[phasing.NAME]``: how one SBO signal is phased against its carrier."""
+
+    point: str
+    wanted_tone: Literal[90, 150]
+    line_in: PathName
+    line_stage: Stage
+    line_angle_deg: AngleDeg = Field(default=90.0, alias="line_angle", gt=45, lt=135)
+    line_angle_u_deg: AngleDeg = Field(default=0.0, alias="line_angle_u", ge=0)
+    line_loss_db: LevelDb = Field(default=0.0, alias="line_loss", ge=0)
+    line_loss_u_db: LevelDb = Field(default=0.0, alias="line_loss_u", ge=0)
+    cut_stage: Stage
+    null: Ddm = Field(default=0.001, gt=0)
+    width_band: Ddm = Field(default=0.001, gt=0)
+    max_rounds: int = Field(default=6, ge=1, le=20)
+    fine_control: str
+    fine_range_deg: AngleDeg = Field(alias="fine_range", gt=0)
+    allowance_m: LengthM = Field(alias="allowance", ge=0)
+    sbo: CablePathEntry
+    csb: CablePathEntry
+
+
+class WideAlarm(_Table):
+    """Table ``[wide_alarm]``: how the wide profile is set and what must be left off course."""
+
+    course_control: str
+    clearance_control: str = ""
+    course_point: str
+    clearance_points: tuple[str, ...] = ()
+    off_course_minimum: Ddm = 0.155
+    band: Ddm = Field(default=0.001, gt=0)
+
+
+class Comparison(_Table):
+    """One ``[[comparisons]]``: two points that carry the same signal."""
+
+    first: str
+    second: str
+
+
+class Station(_Table):
+    """One localizer and its equipment.
+
+    The file's own text and digest go into the log with every run.
+    """
+
+    station: Facility
+    geometry: Geometry
+    conventions: Conventions
+    instruments: tuple[InstrumentEntry, ...] = Field(min_length=1)
+    points: tuple[Point, ...] = ()
+    comparisons: tuple[Comparison, ...] = ()
+    phasing: Mapping[str, Phasing] = Field(default_factory=dict)
+    wide_alarm: WideAlarm | None = None
+    simulation: Mapping[str, Any] = Field(default_factory=dict)
+    _path: Path = PrivateAttr(default=Path("station.toml"))
+    _text: str = PrivateAttr(default="")
+
+    @model_validator(mode="after")
+    def _names_agree(self) -> Self:
+        aliases = [entry.alias for entry in self.instruments]
+        points = [point.name for point in self.points]
+        for what, names in (("instrument alias", aliases), ("point", points)):
+            twice = sorted({name for name in names if names.count(name) > 1})
+            if twice:
+                raise ValueError(f"{what} '{twice[0]}' stands twice")
+        for point in self.points:
+            _known(f"points: '{point.name}': instrument", point.instrument, aliases)
+        for name, phasing in self.phasing.items():
+            _known(f"phasing.{name}: point", phasing.point, points)
+        if self.wide_alarm is not None:
+            for wanted in (self.wide_alarm.course_point, *self.wide_alarm.clearance_points):
+                _known("wide_alarm: point", wanted, points)
+        for comparison in self.comparisons:
+            _known("comparisons: point", comparison.first, points)
+            _known("comparisons: point", comparison.second, points)
+        return self
+
+    def read_from(self, path: Path, text: str) -> Self:
+        """Return a copy that knows the file it was read from."""
+        copy = self.model_copy()
+        copy._path, copy._text = path, text  # noqa: SLF001 - its own copy
+        return copy
+
+    @property
+    def path(self) -> Path:
+        """The file it was read from."""
+        return self._path
+
+    @property
+    def text(self) -> str:
+        """The file as it was read."""
+        return self._text
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the file, hex."""
+        return hashlib.sha256(self._text.encode()).hexdigest()
+
+    @property
+    def log_path(self) -> Path:
+        """Where the log is; relative names are relative to the station file."""
+        return self._path.parent / self.station.log
+
+    def point(self, name: str) -> Point:
+        """Return a test point by name.
+
+        Raises
+        ------
+        StationFileError
+            There is no such point.
+        """
+        for point in self.points:
+            if point.name == name:
+                return point
+        known = ", ".join(f"'{p.name}'" for p in self.points) or "none"
+        raise StationFileError(
+            f"there is no point '{name}' (points: {known}).", file=str(self._path), key="points"
+        )
+
+    def instrument(self, alias: str) -> InstrumentEntry:
+        """Return an instrument's entry by alias.
+
+        Raises
+        ------
+        StationFileError
+            There is no such instrument.
+        """
+        for entry in self.instruments:
+            if entry.alias == alias:
+                return entry
+        known = ", ".join(entry.alias for entry in self.instruments)
+        raise StationFileError(
+            f"there is no instrument '{alias}' (instruments: {known}).",
+            file=str(self._path),
+            key="instruments",
+        )
+
+
+def _known(what: str, name: str, names: list[str]) -> None:
+    if name not in names:
+        listed = ", ".join(f"'{n}'" for n in names) or "none"
+        raise ValueError(f"{what} '{name}' is not defined (there are: {listed})")
+
+
+def load_station(path: Path) -> Station:
+    """Read and check a station file.
+
+    Raises
+    ------
+    StationFileError
+        The file is missing, is not TOML, or does not describe a station.
+    """
+    station = load_toml(path, Station, StationFileError)
+    return station.read_from(path.resolve(), path.read_text(encoding="utf-8"))
+
+
+def parse_station(text: str, path: Path) -> Station:
+    """Return the station that `text` describes, as if it were read from `path`.
+
+    Resuming a run uses the text that the log holds.
+
+    Raises
+    ------
+    StationFileError
+        As `load_station`.
+    """
+    import tomllib
+
+    return Station.model_validate(tomllib.loads(text)).read_from(path, text)

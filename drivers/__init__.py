@@ -1,0 +1,1 @@
+"""One instrument each: links, line protocols, profiles. Fulfils the roles that `daq` states."""

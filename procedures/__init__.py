@@ -1,0 +1,1 @@
+"""The work itself: scripted procedures, trims, limits, records, the command line."""

@@ -1,0 +1,422 @@
+"""What a procedure holds in its hands: read, ask, watch while a control is adjusted, judge.
+
+A procedure is a plain function that receives a `Bench`. Every call here carries a key that is
+unique within the run; its outcome is journalled under that key as it happens, and a resumed run
+gets it back instead of asking or reading again (`daq.journal`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Final
+
+from daq.clock import Clock, JumpWatch
+from daq.errors import Aborted, BenchError, Refused
+from daq.journal import Journal, finite
+from daq.log.entry import Body
+from daq.measurement import Measurement, combine
+from daq.reading import Reading
+from daq.roles import Action, Answer, Instrument, Operator, Prompt, WatchView
+from daq.station import Point, Station
+from daq.steadiness import WINDOW, Watch
+from procedures.judge import Judgement, Limit, Rule, judge
+
+PATIENCE: Final = 6 * WINDOW
+"""Readings after which a measurement is taken although it has not settled (and says so)."""
+
+SETTLE_FRACTION: Final = 0.5
+"""Share of a band (or of a quantity's own settle value) that may still move over the window."""
+
+SETTLE: Final[Mapping[str, float]] = {"ddm": 0.0005, "vpp": 0.01}
+"""Change over the window below which a quantity counts as settled, SI; else 1 per cent."""
+
+
+@dataclass(frozen=True, slots=True)
+class Adjustment:
+    """A control was turned while the readings were watched.
+
+    Attributes
+    ----------
+    before, after
+        The measurement before the hand touched the control, and the captured one.
+    in_band
+        The captured value lies within the band.
+    readings
+        How many readings were shown.
+    elapsed_s
+        How long it took.
+    best
+        The shown value closest to the target.
+    """
+
+    before: Measurement
+    after: Measurement
+    in_band: bool
+    readings: int
+    elapsed_s: float
+    best: float
+
+
+@dataclass
+class Bench:
+    """The station, its instruments, the technician, the clock and the journal of one run.
+
+    Attributes
+    ----------
+    hazards
+        What is at this moment in a state that radiates false guidance, in words; kept in every
+        prompt until it is undone.
+    """
+
+    station: Station
+    instruments: Mapping[str, Instrument]
+    operator: Operator
+    clock: Clock
+    journal: Journal
+    hazards: dict[str, str] = field(default_factory=dict)
+    _touching: dict[tuple[str, str], str] = field(default_factory=dict)
+    _jumps: JumpWatch = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._jumps = JumpWatch(self.clock)
+
+    # Asking -------------------------------------------------------------------------------
+
+    def acknowledge(self, key: str, text: str, *, caution: str = "") -> None:
+        """Show a caution that has to be acknowledged.
+
+        Raises
+        ------
+        Refused
+            It was not; the procedure does not go on without.
+        """
+        if not self._ask(Prompt(key, "acknowledge", text, caution=caution)):
+            raise Refused(f"Not acknowledged: {text}")
+
+    def confirm(self, key: str, text: str, *, action: Action | None = None) -> bool:
+        """Ask for something to be done and return whether it was."""
+        return bool(self._ask(Prompt(key, "confirm", text, action=action)))
+
+    def require(self, key: str, text: str, *, action: Action | None = None) -> None:
+        """Ask for something without which the procedure cannot go on.
+
+        Raises
+        ------
+        Refused
+            It was not done.
+        """
+        if not self.confirm(key, text, action=action):
+            raise Refused(f"Not done: {text}")
+
+    def number(
+        self,
+        key: str,
+        text: str,
+        *,
+        unit: str,
+        suggestion: float | None = None,
+        action: Action | None = None,
+    ) -> float:
+        """Ask for a number in `unit` (SI)."""
+        prompt = Prompt(key, "number", text, action=action, unit=unit, suggestion=suggestion)
+        return float(self._ask(prompt))
+
+    def text(self, key: str, text: str) -> str:
+        """Ask for a line of text."""
+        return str(self._ask(Prompt(key, "text", text)))
+
+    def tell(self, text: str) -> None:
+        """Say something that needs no answer; silent while a resumed run catches up."""
+        if not self.journal.replaying:
+            self.operator.tell(text)
+
+    def note(self, key: str, title: str, body: Body) -> None:
+        """Keep something that was computed, such as a trim plan, for the record."""
+        request = {"do": "note", "title": title, **body}
+        self.journal.outcome(key, request, dict)
+
+    # Measuring ----------------------------------------------------------------------------
+
+    def measure(self, key: str, point_name: str, *, label: str) -> Measurement:
+        """Average readings at a point once they have settled.
+
+        Parameters
+        ----------
+        key
+            Step of the run.
+        point_name
+            A point of the station file; the technician is asked to connect it if need be.
+        label
+            What the record calls it: ``as found``, ``as left``, ``quadrature``.
+        """
+        point = self.station.point(point_name)
+        self._connect(key, point)
+        request = {"do": "measure", "point": point_name, "label": label}
+        body = self.journal.outcome(
+            key,
+            request,
+            lambda: self._patiently(key, lambda: self._settled(key, point).to_body()),
+        )
+        return Measurement.from_body(body)
+
+    def adjust(
+        self,
+        key: str,
+        point_name: str,
+        *,
+        target: float,
+        band: float,
+        control: str,
+        instruction: str,
+        before: Measurement,
+    ) -> Adjustment:
+        """Show the value live while a hand turns `control`, until it is captured.
+
+        Parameters
+        ----------
+        target, band
+            Wanted value and accepted distance, SI unit of the point's quantity.
+        before
+            The as-found reading; an adjustment without one is not possible.
+        """
+        point = self.station.point(point_name)
+        self._connect(key, point)
+        request = {
+            "do": "adjust",
+            "point": point_name,
+            "target": target,
+            "band": band,
+            "control": control,
+        }
+
+        def live() -> Body:
+            return self._patiently(
+                key, lambda: self._watch(key, point, target, band, control, instruction)
+            )
+
+        body = self.journal.outcome(key, request, live)
+        after = Measurement.from_body(_mapping(body["after"]))
+        return Adjustment(
+            before=before,
+            after=after,
+            in_band=abs(after.value - target) <= band,
+            readings=int(str(body["readings"])),
+            elapsed_s=float(str(body["elapsed_s"])),
+            best=float(str(body["best"])),
+        )
+
+    def judge(
+        self,
+        key: str,
+        title: str,
+        measurement: Measurement,
+        limit: Limit,
+        *,
+        rule: Rule | None = None,
+    ) -> Judgement:
+        """Judge a measurement and keep the verdict.
+
+        Parameters
+        ----------
+        rule
+            ``simple`` or ``guarded`` acceptance; the station's own when None.
+        """
+        judgement = judge(
+            measurement.value,
+            measurement.u,
+            limit,
+            rule=rule or self.station.conventions.acceptance,
+        )
+        request = {
+            "do": "judge",
+            "title": title,
+            "point": measurement.point,
+            "quantity": measurement.quantity,
+            "value": measurement.value,
+            "u": measurement.u,
+            "low": finite(limit.low),
+            "high": finite(limit.high),
+            "source": limit.source,
+            "status": limit.status,
+            "rule": str(judgement.rule),
+            "verdict": str(judgement.verdict),
+        }
+        self.journal.outcome(key, request, dict)
+        return judgement
+
+    # Hazards ------------------------------------------------------------------------------
+
+    @contextmanager
+    def false_guidance(self, key: str, what: str) -> Iterator[None]:
+        """Remind of `what` in every prompt until the block is left in good order.
+
+        When the block is left by an error the reminder stays, so that whoever ends the run
+        still sees what has to be put back.
+        """
+        self.hazards[key] = what
+        yield
+        del self.hazards[key]
+
+    # ---------------------------------------------------------------------------------------
+
+    def _ask(self, prompt: Prompt) -> Answer:
+        reminder = " ".join(f"Reminder: {what}." for what in self.hazards.values())
+        caution = " ".join(part for part in (prompt.caution, reminder) if part)
+        asked = Prompt(
+            prompt.key,
+            prompt.kind,
+            prompt.text,
+            caution=caution,
+            action=prompt.action,
+            unit=prompt.unit,
+            suggestion=prompt.suggestion,
+        )
+        request = {
+            "do": asked.kind,
+            "text": asked.text,
+            "caution": asked.caution,
+            "unit": asked.unit,
+            "suggestion": asked.suggestion,
+            "verb": asked.action.verb if asked.action else "",
+            "arguments": dict(asked.action.arguments) if asked.action else {},
+        }
+
+        def live() -> Body:
+            return {"answer": self.operator.answer(asked), "by": self.operator.name}
+
+        answer = self.journal.outcome(prompt.key, request, live)["answer"]
+        if isinstance(answer, bool | float | int | str):
+            return answer
+        raise Refused(f"The journal holds no answer to '{prompt.key}'.")
+
+    def _connect(self, key: str, point: Point) -> None:
+        place = (point.instrument, point.channel)
+        if self._touching.get(place) == point.name:
+            return
+        if self._has_its_own_input(point):
+            self._touching[place] = point.name
+            return
+        if point.quantity == "ddm" and not point.channel:
+            text = f"Connect the {point.instrument} to '{point.name}'."
+            action = Action("connect receiver", {"point": point.name})
+        else:
+            channel = f" channel {point.channel}" if point.channel else ""
+            text = f"Put the probe of {point.instrument}{channel} on '{point.name}'."
+            action = Action("connect probe", {"point": point.name, "channel": point.channel})
+        self.require(f"{key}/connect", text, action=action)
+        self._touching[place] = point.name
+
+    def _has_its_own_input(self, point: Point) -> bool:
+        sharing = [
+            p
+            for p in self.station.points
+            if (p.instrument, p.channel) == (point.instrument, point.channel)
+        ]
+        return len(sharing) == 1
+
+    def _settled(self, key: str, point: Point) -> Measurement:
+        watch = Watch(target=None, settle=self._settle(point, None))
+        readings: list[Reading] = []
+        while len(readings) < PATIENCE:
+            readings.append(self._read(key, point))
+            watch.add(readings[-1])
+            if len(readings) >= WINDOW and watch.steady:
+                return watch.measurement()
+        return combine(readings[-WINDOW:], steady=False)
+
+    def _watch(
+        self, key: str, point: Point, target: float, band: float, control: str, instruction: str
+    ) -> Body:
+        reminder = " ".join(f"Reminder: {what}." for what in self.hazards.values())
+        said = " ".join(part for part in (instruction, reminder) if part)
+        watch = Watch(target=target, settle=self._settle(point, band))
+        while True:
+            reading = self._read(key, point)
+            watch.add(reading)
+            command = self.operator.watching(
+                view_of(watch, reading, key=key, instruction=said, control=control, band=band)
+            )
+            if command == "abort":
+                raise Aborted(f"Stopped by the {self.operator.name} at '{key}'.")
+            if command == "redo":
+                self.journal.event(key, {"event": "adjustment begun again"})
+                watch = Watch(target=target, settle=self._settle(point, band))
+            if command == "capture" and watch.shown == watch.shown:
+                break
+        after = self._settled(key, point)
+        return {
+            "after": after.to_body(),
+            "readings": watch.count,
+            "elapsed_s": watch.elapsed_s,
+            "best": watch.best if watch.best is not None else after.value,
+        }
+
+    def _read(self, key: str, point: Point) -> Reading:
+        reading = self.instruments[point.instrument].measure(
+            point.quantity, point=point.name, channel=point.channel
+        )
+        if (jump_s := self._jumps.jump_s()) is not None:
+            self.journal.event(key, {"event": "the calendar clock was set", "seconds": jump_s})
+        self.journal.reading(key, reading)
+        return reading
+
+    def _patiently(self, key: str, live: Callable[[], Body]) -> Body:
+        """Do `live`; when the instrument fails, say so and let the technician mend and retry."""
+        attempt = 1
+        while True:
+            try:
+                return live()
+            except BenchError as error:
+                self.journal.event(key, {"event": "gap", "error": error.details()})
+                question = Prompt(
+                    f"{key}/retry {attempt}",
+                    "confirm",
+                    f"{error} Mend it and try again?",
+                )
+                if not self.operator.answer(question):
+                    raise
+                self.journal.event(key, {"event": "tried again", "attempt": attempt})
+                attempt += 1
+
+    @staticmethod
+    def _settle(point: Point, band: float | None) -> float:
+        if band is not None:
+            return SETTLE_FRACTION * band
+        scale = abs(point.target or 0.0)
+        return SETTLE.get(point.quantity, max(0.01 * scale, 1e-6))
+
+
+def view_of(
+    watch: Watch,
+    reading: Reading,
+    *,
+    key: str,
+    instruction: str,
+    control: str,
+    band: float | None,
+) -> WatchView:
+    """Return what is shown of `watch` after `reading`."""
+    trend = watch.trend
+    return WatchView(
+        key=key,
+        instruction=instruction,
+        control=control,
+        reading=reading,
+        shown=watch.shown,
+        target=watch.target,
+        band=band,
+        steady=watch.steady,
+        slope_per_s=trend.slope_per_s if trend else 0.0,
+        rate_hz=watch.rate_hz,
+        best=watch.best,
+        count=watch.count,
+        elapsed_s=watch.elapsed_s,
+    )
+
+
+def _mapping(value: object) -> Mapping[str, object]:
+    if not isinstance(value, Mapping):
+        raise Refused("The journal holds an adjustment without its captured value.")
+    return value

@@ -1,0 +1,61 @@
+"""The procedures by name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from daq.errors import InputError
+from procedures import monitor_baseline
+from procedures.bench import Bench
+
+
+@dataclass(frozen=True, slots=True)
+class Procedure:
+    """One procedure.
+
+    Attributes
+    ----------
+    name
+        What is typed: ``monitor-baseline``.
+    version
+        Raised when its steps change; a run is resumed only by the version that began it.
+    summary
+        One line for the help.
+    work
+        The function itself.
+    """
+
+    name: str
+    version: int
+    summary: str
+    work: Callable[[Bench], None]
+
+
+_ALL: Final = (
+    Procedure(
+        "monitor-baseline",
+        monitor_baseline.VERSION,
+        "levels, monitor phasing and width, wide alarm profile",
+        monitor_baseline.monitor_baseline,
+    ),
+)
+
+PROCEDURES: Final[Mapping[str, Procedure]] = MappingProxyType({p.name: p for p in _ALL})
+
+
+def procedure(name: str) -> Procedure:
+    """Return a procedure by name.
+
+    Raises
+    ------
+    InputError
+        There is none of that name; the message lists those that are there.
+    """
+    if name not in PROCEDURES:
+        raise InputError(
+            f"There is no procedure '{name}'.", hint=f"one of: {', '.join(sorted(PROCEDURES))}."
+        )
+    return PROCEDURES[name]

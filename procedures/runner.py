@@ -1,0 +1,246 @@
+"""Begin a run, resume one that was cut off, and end it in good order.
+
+A run ends as ``finished``, ``refused`` or ``aborted``. One that was cut off (a kill, a power cut,
+an instrument that could not be mended, Ctrl-C) has no end in the log and can be resumed.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Literal
+
+from daq.clock import Clock
+from daq.errors import Aborted, BenchError, IdentityError, InputError, JournalMismatch, Refused
+from daq.journal import Journal
+from daq.log.entry import Body, Entry, Kind
+from daq.log.reader import LogReader
+from daq.log.writer import LogWriter
+from daq.roles import Instrument, Operator, Prompt
+from daq.station import Station
+from procedures.bench import Bench
+from procedures.catalogue import Procedure, procedure
+
+PROGRAM_VERSION: Final = "0.1.0"
+
+Result = Literal["finished", "refused", "aborted"]
+
+
+@dataclass(frozen=True, slots=True)
+class RunEnd:
+    """How a run ended.
+
+    Attributes
+    ----------
+    run
+        Its number.
+    result
+        ``finished``, ``refused`` or ``aborted``.
+    message
+        Why, when it did not finish.
+    open_hazards
+        What is still in a state that radiates false guidance, as far as anybody confirmed.
+    digest
+        Digest of its last row, hex.
+    """
+
+    run: int
+    result: Result
+    message: str
+    open_hazards: tuple[str, ...]
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Crew:
+    """Who and what takes part in a run: instruments, operator, clock and log."""
+
+    instruments: Mapping[str, Instrument]
+    operator: Operator
+    clock: Clock
+    writer: LogWriter
+
+
+def begin(name: str, station: Station, crew: Crew) -> RunEnd:
+    """Run a procedure from its beginning.
+
+    Raises
+    ------
+    InputError
+        There is no such procedure.
+    BenchError
+        An instrument failed and was not mended; the run can be resumed.
+    LogError
+        The log could not be written; the run can be resumed once it can.
+    """
+    chosen = procedure(name)
+    run = crew.writer.next_run()
+    crew.writer.append(run, Kind.RUN_STARTED, chosen.name, _started(chosen, station, crew))
+    return _work(chosen, station, crew, Journal(crew.writer, run))
+
+
+def resume(run: int, station: Station, crew: Crew) -> RunEnd:
+    """Go on with a run that was cut off.
+
+    Raises
+    ------
+    InputError
+        There is no such run, or it has ended.
+    JournalMismatch
+        The procedure or the station file is another one now; names the first difference.
+    IdentityError
+        Another instrument answers than the run began with.
+    BenchError, LogError
+        As `begin`.
+    """
+    with LogReader(crew.writer.path) as reader:
+        summary = reader.run(run)
+        recorded = tuple(reader.entries(run=run, kind=Kind.OUTCOME))
+    if summary.ended is not None:
+        raise InputError(
+            f"Run {run} has ended ({summary.ended.get('result')}); there is nothing to resume.",
+            hint="`trimbench run` begins a new one.",
+        )
+    chosen = procedure(str(summary.started["procedure"]))
+    _check_same(run, summary.started, chosen, station, crew.instruments)
+    journal = Journal(crew.writer, run, recorded)
+    journal.event("resumed", {"event": "resumed", "outcomes": len(recorded)})
+    return _work(chosen, station, crew, journal)
+
+
+def recorded_station(log_path: Path, run: int) -> tuple[str, str]:
+    """Return the station file's path and text as run `run` began with them.
+
+    Raises
+    ------
+    InputError
+        There is no such log or run.
+    """
+    with LogReader(log_path) as reader:
+        started = reader.run(run).started
+    return str(started["station_path"]), str(started["station_text"])
+
+
+def _work(chosen: Procedure, station: Station, crew: Crew, journal: Journal) -> RunEnd:
+    bench = Bench(station, crew.instruments, crew.operator, crew.clock, journal)
+    try:
+        chosen.work(bench)
+        if journal.replaying:
+            raise JournalMismatch(f"Run {journal.run} holds more steps than the procedure has.")
+    except (Refused, Aborted) as end:
+        _put_back(bench)
+        result: Result = "refused" if isinstance(end, Refused) else "aborted"
+        return _end(bench, result, str(end))
+    except BenchError as error:
+        journal.event("interrupted", {"event": "interrupted", "error": error.details()})
+        raise
+    return _end(bench, "finished", "")
+
+
+def _put_back(bench: Bench) -> None:
+    """See every hazard undone before the run ends, or let the record say that it is not."""
+    for number, (key, what) in enumerate(list(bench.hazards.items()), start=1):
+        question = Prompt(
+            f"put back/{number}",
+            "confirm",
+            f"The run ends, but {what}. Put it back to normal now. Is it done?",
+            caution="False guidance is radiated until it is done.",
+        )
+        try:
+            done = bool(bench.operator.answer(question))
+        except Aborted:
+            done = False
+        bench.journal.event(key, {"event": "put back", "what": what, "confirmed": done})
+        if done:
+            del bench.hazards[key]
+
+
+def _end(bench: Bench, result: Result, message: str) -> RunEnd:
+    hazards = tuple(bench.hazards.values())
+    entry: Entry = bench.journal.writer.append(
+        bench.journal.run,
+        Kind.RUN_ENDED,
+        result,
+        {"result": result, "message": message, "open_hazards": list(hazards)},
+    )
+    return RunEnd(bench.journal.run, result, message, hazards, entry.digest.hex())
+
+
+def _started(chosen: Procedure, station: Station, crew: Crew) -> Body:
+    return {
+        "procedure": chosen.name,
+        "procedure_version": chosen.version,
+        "program_version": PROGRAM_VERSION,
+        "operator": crew.operator.name,
+        "station_path": str(station.path),
+        "station_text": station.text,
+        "station_digest": station.digest,
+        "instruments": [_instrument(station, i) for i in crew.instruments.values()],
+    }
+
+
+def _instrument(station: Station, instrument: Instrument) -> Body:
+    entry = station.instrument(instrument.alias)
+    identity = instrument.identity
+    return {
+        "alias": entry.alias,
+        "class": str(entry.instrument_class),
+        "profile": entry.profile,
+        "resource": entry.resource,
+        "maker": identity.maker,
+        "model": identity.model,
+        "serial": identity.serial,
+        "firmware": identity.firmware,
+        "raw": identity.raw,
+        "calibrated": entry.calibrated.isoformat() if entry.calibrated else None,
+        "calibration_due": entry.calibration_due.isoformat() if entry.calibration_due else None,
+    }
+
+
+def _check_same(
+    run: int,
+    started: Body,
+    chosen: Procedure,
+    station: Station,
+    instruments: Mapping[str, Instrument],
+) -> None:
+    if started["procedure_version"] != chosen.version:
+        raise JournalMismatch(
+            f"Run {run} was begun by version {started['procedure_version']} of "
+            f"'{chosen.name}'; this trimbench has version {chosen.version}.",
+            hint="resume it with the trimbench that began it, or begin a new run.",
+        )
+    if started["station_digest"] != station.digest:
+        line = _first_changed_line(str(started["station_text"]), station.text)
+        raise JournalMismatch(
+            f"Run {run} was begun with another station file; the first difference: {line}",
+            hint="put the station file back as it was, or begin a new run.",
+        )
+    _check_instruments(run, started["instruments"], instruments)
+
+
+def _first_changed_line(before: str, now: str) -> str:
+    changes = [
+        line
+        for line in difflib.unified_diff(before.splitlines(), now.splitlines(), lineterm="", n=0)
+        if not line.startswith(("---", "+++", "@@"))
+    ]
+    return " / ".join(changes[:2]) or "line ends only"
+
+
+def _check_instruments(run: int, began: object, instruments: Mapping[str, Instrument]) -> None:
+    if not isinstance(began, list):
+        raise JournalMismatch(f"Run {run} does not say which instruments it began with.")
+    for was in began:
+        now = instruments.get(str(was["alias"]))
+        if now is None:
+            raise JournalMismatch(f"Run {run} had an instrument '{was['alias']}' that is not here.")
+        if (was["model"], was["serial"]) != (now.identity.model, now.identity.serial):
+            raise IdentityError(
+                f"run {run} began with {was['maker']} {was['model']} serial {was['serial']}, but "
+                f"{now.identity} answers now.",
+                instrument=now.alias,
+                hint="connect the instrument that the run began with, or begin a new run.",
+            )

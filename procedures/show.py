@@ -1,0 +1,44 @@
+"""Values in words, for messages and prompts: one way to say each quantity."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Final
+
+from daq.measurement import Measurement
+from daq.reading import describe_ddm
+
+
+def _percent(value: float) -> str:
+    return f"{100.0 * value:.2f} %"
+
+
+_SAID: Final[Mapping[str, Callable[[float], str]]] = {
+    "ddm": lambda value: f"{describe_ddm(value)} (DDM)",
+    "sdm": _percent,
+    "depth_90": _percent,
+    "depth_150": _percent,
+    "ident_depth": _percent,
+    "vpp": lambda value: f"{value:.3f} V peak to peak",
+    "voltage": lambda value: f"{value:.3f} V",
+    "rf_level": lambda value: f"{value:.1f} dBm",
+    "power": lambda value: f"{value:.3g} W",
+    "frequency": lambda value: f"{value / 1e6:.6f} MHz",
+    "tone_90": lambda value: f"{value:.3f} Hz",
+    "tone_150": lambda value: f"{value:.3f} Hz",
+}
+
+
+def said_value(quantity: str, value: float) -> str:
+    """Return a value of a quantity as it is spoken, from its SI value."""
+    return _SAID[quantity](value)
+
+
+def said(measurement: Measurement) -> str:
+    """Return a measurement as it is spoken."""
+    return said_value(measurement.quantity, measurement.value)
+
+
+def length_both(length_m: float) -> str:
+    """Return a length in metres and inches: ``0.318 m (12.5 in)``."""
+    return f"{length_m:.3f} m ({length_m / 0.0254:.1f} in)"

@@ -1,0 +1,163 @@
+"""Hands at the plant: the physical acts of a technician, each done once.
+
+Every act carries an identity chosen by whoever asks for it. The plant's side remembers what it
+did under each identity, so that a client that was killed and asks again does not cut twice: it is
+told how the first cut went.
+
+Verbs: ``connect receiver`` (point), ``connect probe`` (point, channel), ``insert line`` (path,
+stage), ``remove line`` (path, stage), ``cut`` (path, stage, length_m), ``centre control``
+(control), ``turn control`` (control and one of change_db, change_deg), ``turn`` (control, by: part
+of the range), ``restore control`` (control); and to look without touching: ``position`` (control),
+``controls``, ``truth``.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import asdict
+from typing import Final, Protocol
+
+import numpy as np
+
+from sim_instruments.connections import Connections
+from sim_instruments.controls import Turned
+from sim_instruments.plant import Plant
+
+Arguments = Mapping[str, str | float]
+Outcome = dict[str, object]
+
+CUT_ERROR_M: Final = 0.001
+CUT_ERROR_LIMIT_M: Final = 0.003
+MEASURING_ERROR_M: Final = 0.0005
+
+
+class HandsError(Exception):
+    """An act that cannot be done, and why."""
+
+
+class HandsPort(Protocol):
+    """Whatever carries acts to the plant: in the same process or over a link."""
+
+    def do(self, verb: str, arguments: Arguments, act: str = "") -> Outcome:
+        """Do an act once; raises `HandsError` when it cannot be done."""
+
+
+class Hands:
+    """Hands in the plant's own process.
+
+    Parameters
+    ----------
+    plant, connections
+        What they touch.
+    seed
+        Of the errors that they make when cutting and measuring.
+    """
+
+    def __init__(self, plant: Plant, connections: Connections, *, seed: int = 0) -> None:
+        self._plant = plant
+        self._connections = connections
+        self._rng = np.random.default_rng(seed)
+        self._lock = threading.Lock()
+        self._done: dict[str, Outcome] = {}
+        self._looks: dict[str, Callable[[Arguments], Outcome]] = {
+            "position": lambda given: {"position": plant.position(_word(given, "control"))},
+            "controls": lambda _given: {"controls": list(plant.control_names)},
+            "truth": lambda _given: asdict(plant.truth()),
+        }
+        self._acts: dict[str, Callable[[Arguments], Outcome]] = {
+            "connect receiver": self._connect_receiver,
+            "connect probe": self._connect_probe,
+            "insert line": self._insert_line,
+            "remove line": self._remove_line,
+            "cut": self._cut,
+            "centre control": lambda given: _felt(plant.place(_word(given, "control"), 0.5)),
+            "restore control": lambda given: _felt(plant.restore(_word(given, "control"))),
+            "turn control": self._turn_by_effect,
+            "turn": lambda given: _felt(plant.turn(_word(given, "control"), _number(given, "by"))),
+        }
+
+    def do(self, verb: str, arguments: Arguments, act: str = "") -> Outcome:
+        """Do an act, or look; an act whose identity was done before is not done again.
+
+        Raises
+        ------
+        HandsError
+            No such verb, point, cable or control, an argument is missing, or a cut is too long.
+        """
+        with self._lock:
+            if act and act in self._done:
+                return self._done[act]
+            way = self._looks.get(verb) or self._acts.get(verb)
+            if way is None:
+                known = ", ".join([*self._acts, *self._looks])
+                raise HandsError(f"hands cannot {verb!r}; they can {known}")
+            try:
+                outcome = way(arguments)
+            except ValueError as error:
+                raise HandsError(f"{verb}: {error}") from error
+            if act and verb in self._acts:
+                self._done[act] = outcome
+            return outcome
+
+    def _connect_receiver(self, given: Arguments) -> Outcome:
+        point = _word(given, "point")
+        if not self._plant.can_receive(point):
+            raise ValueError(f"a receiver cannot be connected to {point!r}")
+        self._connections.connect_receiver(point)
+        return {}
+
+    def _connect_probe(self, given: Arguments) -> Outcome:
+        point = _word(given, "point")
+        if not self._plant.can_probe(point):
+            raise ValueError(f"a probe cannot be connected to {point!r}")
+        self._connections.connect_probe(round(_number(given, "channel")), point)
+        return {}
+
+    def _insert_line(self, given: Arguments) -> Outcome:
+        self._plant.insert_line(*_cable(given))
+        return {}
+
+    def _remove_line(self, given: Arguments) -> Outcome:
+        self._plant.remove_line(*_cable(given))
+        return {}
+
+    def _cut(self, given: Arguments) -> Outcome:
+        """Cut about as much as was asked; `measured_m` is what the tape says of the piece."""
+        asked_m = _number(given, "length_m")
+        limit_m = min(CUT_ERROR_LIMIT_M, max(0.0, asked_m))
+        error_m = float(np.clip(CUT_ERROR_M * self._rng.standard_normal(), -limit_m, limit_m))
+        self._plant.cut(*_cable(given), asked_m + error_m)
+        tape_m = float(np.clip(self._rng.standard_normal(), -3, 3)) * MEASURING_ERROR_M
+        return {"measured_m": max(0.0, round(asked_m + error_m + tape_m, 4))}
+
+    def _turn_by_effect(self, given: Arguments) -> Outcome:
+        control = _word(given, "control")
+        changes = {key: _number(given, key) for key in ("change_db", "change_deg") if key in given}
+        return _felt(self._plant.turn(control, self._plant.fraction_for(control, **changes)))
+
+
+def _felt(turned: Turned) -> Outcome:
+    return {"position": turned.position, "at_stop": turned.at_stop}
+
+
+def _word(given: Arguments, key: str) -> str:
+    if key not in given:
+        raise ValueError(f"{key!r} is missing")
+    return str(given[key])
+
+
+def _number(given: Arguments, key: str) -> float:
+    text = _word(given, key)
+    try:
+        number = float(text)
+    except ValueError:
+        number = math.nan
+    if not math.isfinite(number):
+        raise ValueError(f"{key!r} is to be a number, not {text!r}")
+    return number
+
+
+def _cable(given: Arguments) -> tuple[str, str]:
+    return _word(given, "path"), _word(given, "stage")

@@ -1,0 +1,109 @@
+"""The localizer's waveforms as complex baseband around the mean of its two carriers.
+
+A record is described by a `Timebase`; every waveform is computed from absolute time, so that two
+instruments that look at the same moment see the same tones in the same phase.
+
+CSB(t) = 1 + m s90 + m s150 (+ ident) and SBO(t) = s150 - s90, with s the sine of each tone;
+amplitudes, RF phases and carrier offsets are put on by whoever sums them.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+ComplexArray = npt.NDArray[np.complex128]
+
+
+_KEPT_SAMPLES: Final = 20_000
+
+
+@lru_cache(maxsize=32)
+def _kept_rotor(frequency_hz: float, rate_hz: float, n: int) -> ComplexArray:
+    """Return `_rotor` from memory: studies ask for few shapes, hundreds of thousands of times."""
+    return _rotor(frequency_hz, rate_hz, n)
+
+
+def _rotor(frequency_hz: float, rate_hz: float, n: int) -> ComplexArray:
+    """Return exp(j 2 pi f k / rate) for k in 0..n-1."""
+    rotor: ComplexArray = np.exp(2j * math.pi * frequency_hz / rate_hz * np.arange(n))
+    rotor.flags.writeable = False
+    return rotor
+
+
+@dataclass(frozen=True, slots=True)
+class Timebase:
+    """When the samples of one record are taken.
+
+    Attributes
+    ----------
+    t0_s
+        Plant time of the first sample, s.
+    rate_hz
+        Samples per second.
+    n
+        Number of samples.
+    """
+
+    t0_s: float
+    rate_hz: float
+    n: int
+
+    def rotor(self, frequency_hz: float) -> ComplexArray:
+        """Return exp(j 2 pi f t), shape ``(n,)``."""
+        start = cmath.exp(2j * math.pi * math.fmod(frequency_hz * self.t0_s, 1.0))
+        make = _kept_rotor if self.n <= _KEPT_SAMPLES else _rotor
+        return make(frequency_hz, self.rate_hz, self.n) * start
+
+    def sine(self, frequency_hz: float, phase_rad: float = 0.0) -> FloatArray:
+        """Return sin(2 pi f t + phase), shape ``(n,)``."""
+        turned = self.rotor(frequency_hz)
+        if phase_rad:
+            turned = turned * cmath.exp(1j * phase_rad)
+        return turned.imag
+
+
+@dataclass(frozen=True, slots=True)
+class Modulation:
+    """The modulator of one transmitter.
+
+    Attributes
+    ----------
+    depth_90, depth_150
+        Depth of modulation of each tone in CSB, ratio (nominally 0.20).
+    tone_90_hz, tone_150_hz
+        Tone frequencies, Hz.
+    ident_depth
+        Depth of the 1020 Hz ident tone, ratio; 0 while it is not keyed.
+    """
+
+    depth_90: float = 0.20
+    depth_150: float = 0.20
+    tone_90_hz: float = 90.0
+    tone_150_hz: float = 150.0
+    ident_depth: float = 0.0
+
+    def carrier(self, time: Timebase, csb: complex, sbo: complex) -> ComplexArray:
+        """Return ``csb * CSB(t) + sbo * SBO(t)``, shape ``(n,)``.
+
+        Parameters
+        ----------
+        time
+            When to sample.
+        csb, sbo
+            Complex amplitudes C and S e^{j phi}; phi positive means that SBO leads.
+        """
+        s90, s150 = time.sine(self.tone_90_hz), time.sine(self.tone_150_hz)
+        on_90 = complex(csb * self.depth_90 - sbo)
+        on_150 = complex(csb * self.depth_150 + sbo)
+        wave: ComplexArray = complex(csb) + on_90 * s90 + on_150 * s150
+        if self.ident_depth:
+            wave = wave + csb * self.ident_depth * time.sine(1020.0)
+        return wave

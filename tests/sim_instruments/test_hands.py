@@ -1,0 +1,93 @@
+"""Hands at the plant, in the process and over the link."""
+
+from __future__ import annotations
+
+import pytest
+
+from daq.clock import ManualClock
+from sim_instruments.bench import SimulatedBench
+from sim_instruments.hands import HandsError
+
+
+@pytest.fixture
+def bench(clock: ManualClock) -> SimulatedBench:
+    """A bench that stands still."""
+    return SimulatedBench({"phase_drift_deg": 0.0, "level_drift_db": 0.0}, clock)
+
+
+CUT: dict[str, str | float] = {"path": "sbo", "stage": "monitor", "length_m": 0.2}
+
+
+def test_an_act_is_done_once(bench):
+    """The second asking under the same identity hears of the first cut; another identity cuts."""
+    first = bench.hands.do("cut", CUT, "run-1/cut")
+    assert bench.hands.do("cut", CUT, "run-1/cut") == first
+    assert len(bench.plant.truth().cuts) == 1
+    bench.hands.do("cut", CUT, "run-2/cut")
+    assert len(bench.plant.truth().cuts) == 2
+
+
+def test_cut_and_tape_have_their_errors(bench):
+    """Cut within 3 mm of what was asked, measured within 1.5 mm of what was cut, never exactly."""
+    for number in range(20):
+        asked_m = 0.03
+        said = bench.hands.do("cut", {**CUT, "length_m": asked_m}, f"{number}")["measured_m"]
+        really_m = bench.plant.truth().cuts[-1][1]
+        assert 0 < abs(really_m - asked_m) <= 0.003
+        assert abs(float(str(said)) - really_m) <= 0.0016
+    spread = [cut_m for _, cut_m in bench.plant.truth().cuts]
+    assert max(spread) - min(spread) > 0.001
+
+
+def test_a_refused_act_may_be_tried_again(bench):
+    """A refusal is not remembered as done."""
+    too_long = {**CUT, "length_m": 9.0}
+    for _ in range(2):
+        with pytest.raises(HandsError, match=r"cut: a cut of .* m to spare"):
+            bench.hands.do("cut", too_long, "again")
+    bench.hands.do("cut", CUT, "again")
+    assert len(bench.plant.truth().cuts) == 1
+
+
+def test_verbs_change_what_they_say(bench):
+    """Each verb, seen on the plant's truth or the connections."""
+    hands = bench.hands
+    hands.do("connect receiver", {"point": "clearance 90"}, "1")
+    hands.do("connect probe", {"point": "phase detector", "channel": "2"}, "2")
+    assert (bench.connections.receiver, bench.connections.probe(2)) == (
+        "clearance 90",
+        "phase detector",
+    )
+    hands.do("insert line", {"path": "sbo", "stage": "transmitter"}, "3")
+    assert bench.plant.truth().lines_in == ["sbo transmitter"]
+    hands.do("remove line", {"path": "sbo", "stage": "transmitter"}, "4")
+    assert bench.plant.truth().lines_in == []
+    hands.do("turn", {"control": "monitor SBO phase", "by": 0.3}, "5")
+    hands.do("centre control", {"control": "monitor SBO phase"}, "6")
+    assert hands.do("position", {"control": "monitor SBO phase"})["position"] == pytest.approx(
+        0.5, abs=1e-3
+    )
+    hands.do("turn control", {"control": "course SBO level", "change_db": -1.6}, "7")
+    assert bench.plant.truth().sbo_to_csb == pytest.approx(0.0775 * 10 ** (-1.6 / 20), rel=0.02)
+    hands.do("restore control", {"control": "course SBO level"}, "8")
+    assert bench.plant.truth().sbo_to_csb == pytest.approx(0.0775, rel=1e-3)
+    assert "monitor width" in str(hands.do("controls", {})["controls"])
+
+
+@pytest.mark.parametrize(
+    ("verb", "arguments", "message"),
+    [
+        ("dance", {}, "hands cannot 'dance'; they can connect receiver"),
+        ("cut", {"path": "sbo"}, "'length_m' is missing"),
+        ("turn", {"control": "monitor width", "by": "much"}, "to be a number, not 'much'"),
+        ("turn", {"control": "monitor width", "by": "nan"}, "to be a number, not 'nan'"),
+        ("connect probe", {"point": "phase detector", "channel": "inf"}, "not 'inf'"),
+        ("turn", {"control": "knob", "by": 1}, "no control 'knob'"),
+        ("connect receiver", {"point": "moon"}, "cannot be connected to 'moon'"),
+        ("insert line", {"path": "sbo", "stage": "attic"}, "no cable 'sbo' at 'attic'"),
+    ],
+)
+def test_what_cannot_be_done_is_said(bench, verb, arguments, message):
+    """Names what was wrong and what there is."""
+    with pytest.raises(HandsError, match=message):
+        bench.hands.do(verb, arguments)

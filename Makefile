@@ -9,6 +9,7 @@ demo: .venv/ready
 	.venv/bin/trimbench demo --folder demo-out
 
 test: .venv/ready
+	bash .ci/system-packages
 	$(PY) -m pytest -q -n 2
 
 study: .venv/ready

@@ -313,7 +313,7 @@ def classify(value: float, factor: float = 1.0) -> Number:
 
 
 def _suffix_factor(suffix: str, unit: str, text: str) -> float:
-    given, wanted = suffix.upper().replace("µ", "U"), unit.upper()
+    given, wanted = suffix.replace("µ", "u").upper(), unit.upper()
     if not given:
         return 1.0
     if wanted and given.endswith(wanted):

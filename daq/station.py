@@ -106,7 +106,6 @@ class InstrumentEntry(_Table):
     serial: str = ""
     calibrated: date | None = None
     calibration_due: date | None = None
-    settings: Mapping[str, Any] = Field(default_factory=dict)
 
 
 class Point(_Table):
@@ -184,6 +183,16 @@ class Comparison(_Table):
     second: str
 
 
+class Simulation(_Table):
+    """Table ``[simulation]``: what the simulated bench is told; real stations have none.
+
+    `plant` goes to the simulator as it is.
+    """
+
+    hands_port: int = Field(default=5099, ge=1, le=65535)
+    plant: Mapping[str, Any] = Field(default_factory=dict)
+
+
 class Station(_Table):
     """One localizer and its equipment.
 
@@ -198,7 +207,7 @@ class Station(_Table):
     comparisons: tuple[Comparison, ...] = ()
     phasing: Mapping[str, Phasing] = Field(default_factory=dict)
     wide_alarm: WideAlarm | None = None
-    simulation: Mapping[str, Any] = Field(default_factory=dict)
+    simulation: Simulation = Field(default_factory=Simulation)
     _path: Path = PrivateAttr(default=Path("station.toml"))
     _text: str = PrivateAttr(default="")
 

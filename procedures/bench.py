@@ -10,15 +10,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, cast
 
 from daq.clock import Clock, JumpWatch
-from daq.errors import Aborted, BenchError, Refused
+from daq.errors import Aborted, AnswerError, BenchError, InputError, Refused, SamplesError
 from daq.journal import Journal, finite
 from daq.log.entry import Body
 from daq.measurement import Measurement, combine
 from daq.reading import Reading
-from daq.roles import Action, Answer, Instrument, Operator, Prompt, WatchView
+from daq.roles import Action, Answer, Instrument, Operator, Oscilloscope, Prompt, WatchView
 from daq.station import Point, Station
 from daq.steadiness import WINDOW, Watch
 from procedures.judge import Judgement, Limit, Rule, judge
@@ -354,9 +354,7 @@ class Bench:
         }
 
     def _read(self, key: str, point: Point) -> Reading:
-        reading = self.instruments[point.instrument].measure(
-            point.quantity, point=point.name, channel=point.channel
-        )
+        reading = take(self.instruments[point.instrument], point)
         if (jump_s := self._jumps.jump_s()) is not None:
             self.journal.event(key, {"event": "the calendar clock was set", "seconds": jump_s})
         self.journal.reading(key, reading)
@@ -386,6 +384,49 @@ class Bench:
             return SETTLE_FRACTION * band
         scale = abs(point.target or 0.0)
         return SETTLE.get(point.quantity, max(0.01 * scale, 1e-6))
+
+
+def take(instrument: Instrument, point: Point) -> Reading:
+    """Take one reading at a point; an oscilloscope's DDM is computed from its samples.
+
+    Raises
+    ------
+    BenchError
+        The instrument failed.
+    """
+    if point.quantity in instrument.quantities:
+        return instrument.measure(point.quantity, point=point.name, channel=point.channel)
+    if point.quantity != "ddm":
+        raise InputError(
+            f"'{instrument.alias}' does not read {point.quantity}, which '{point.name}' asks for.",
+            hint="name another instrument for the point in the station file.",
+        )
+    # scipy and the estimator load only where samples are really looked at.
+    from daq.samples.analyze import reading_from_waveform
+
+    scope = oscilloscope(instrument)
+    waveform = scope.waveform(point=point.name, channel=point.channel)
+    try:
+        return reading_from_waveform(waveform)
+    except SamplesError as error:
+        raise AnswerError(error.message, instrument=instrument.alias, hint=error.hint) from error
+
+
+def oscilloscope(instrument: Instrument) -> Oscilloscope:
+    """Return the instrument as one that gives samples.
+
+    Raises
+    ------
+    InputError
+        It gives none.
+    """
+    if not callable(getattr(instrument, "waveform", None)):
+        raise InputError(
+            f"'{instrument.alias}' gives no samples, only "
+            f"{', '.join(sorted(instrument.quantities))}.",
+            hint="name an oscilloscope whose profile has a [waveform] table.",
+        )
+    return cast("Oscilloscope", instrument)
 
 
 def view_of(

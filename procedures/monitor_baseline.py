@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from procedures.bench import Bench
+from procedures.steps.comparison import compare_instruments
 from procedures.steps.levels import signal_levels
 from procedures.steps.phasing import phase_and_width
 from procedures.steps.preconditions import preconditions
@@ -35,3 +36,4 @@ def monitor_baseline(bench: Bench) -> None:
     phase_and_width(bench, "monitor")
     if bench.station.wide_alarm is not None:
         wide_alarm(bench)
+    compare_instruments(bench)

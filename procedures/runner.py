@@ -7,9 +7,8 @@ an instrument that could not be mended, Ctrl-C) has no end in the log and can be
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final, Literal
 
 from daq.clock import Clock
@@ -77,7 +76,14 @@ def begin(name: str, station: Station, crew: Crew) -> RunEnd:
     """
     chosen = procedure(name)
     run = crew.writer.next_run()
-    crew.writer.append(run, Kind.RUN_STARTED, chosen.name, _started(chosen, station, crew))
+    body = started_body(
+        chosen.name,
+        chosen.version,
+        station,
+        tuple(crew.instruments.values()),
+        operator=crew.operator.name,
+    )
+    crew.writer.append(run, Kind.RUN_STARTED, chosen.name, body)
     return _work(chosen, station, crew, Journal(crew.writer, run))
 
 
@@ -108,19 +114,6 @@ def resume(run: int, station: Station, crew: Crew) -> RunEnd:
     journal = Journal(crew.writer, run, recorded)
     journal.event("resumed", {"event": "resumed", "outcomes": len(recorded)})
     return _work(chosen, station, crew, journal)
-
-
-def recorded_station(log_path: Path, run: int) -> tuple[str, str]:
-    """Return the station file's path and text as run `run` began with them.
-
-    Raises
-    ------
-    InputError
-        There is no such log or run.
-    """
-    with LogReader(log_path) as reader:
-        started = reader.run(run).started
-    return str(started["station_path"]), str(started["station_text"])
 
 
 def _work(chosen: Procedure, station: Station, crew: Crew, journal: Journal) -> RunEnd:
@@ -168,16 +161,24 @@ def _end(bench: Bench, result: Result, message: str) -> RunEnd:
     return RunEnd(bench.journal.run, result, message, hazards, entry.digest.hex())
 
 
-def _started(chosen: Procedure, station: Station, crew: Crew) -> Body:
+def started_body(
+    name: str,
+    version: int,
+    station: Station,
+    instruments: Sequence[Instrument],
+    *,
+    operator: str,
+) -> Body:
+    """Return what the first row of a run says."""
     return {
-        "procedure": chosen.name,
-        "procedure_version": chosen.version,
+        "procedure": name,
+        "procedure_version": version,
         "program_version": PROGRAM_VERSION,
-        "operator": crew.operator.name,
+        "operator": operator,
         "station_path": str(station.path),
         "station_text": station.text,
         "station_digest": station.digest,
-        "instruments": [_instrument(station, i) for i in crew.instruments.values()],
+        "instruments": [_instrument(station, instrument) for instrument in instruments],
     }
 
 

@@ -143,7 +143,10 @@ class LogWriter:
         self._queue.put(None)
         self._thread.join(timeout=ACKNOWLEDGE_S)
         try:
+            # At rest the log is one file that can be copied; a reader that is open prevents it.
             self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            self._connection.execute("PRAGMA busy_timeout = 0")
+            self._connection.execute("PRAGMA journal_mode = DELETE")
         except sqlite3.Error:
             pass  # A full disk must not hide the error that is already on its way up.
         finally:

@@ -1,0 +1,101 @@
+"""The analysis of one block: everything from raw samples to an `Analysis`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from daq.samples.cautions import cautions
+from daq.samples.choose import first_fit, grow
+from daq.samples.fit import fit
+from daq.samples.ident import envelope, keying, step_samples
+from daq.samples.iq import Carriers, find_carriers
+from daq.samples.lowpass import Complexes, Floats, to_baseband
+from daq.samples.model import Analysis
+from daq.samples.report import check_fit, report
+from daq.samples.screen import (
+    check_alive,
+    check_clipping,
+    check_finite,
+    check_length,
+    check_samples,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One analysed block.
+
+    Attributes
+    ----------
+    analysis
+        Its numbers.
+    ident_envelope
+        Amplitude of the ident in consecutive steps, for Morse; shape (k,).
+    step_s
+        Length of a step.
+    """
+
+    analysis: Analysis
+    ident_envelope: Floats
+    step_s: float
+
+
+def analyze_block(samples: Floats | Complexes, rate_hz: float) -> Block:
+    """Analyse one block, at most a few seconds long.
+
+    Parameters
+    ----------
+    samples
+        Shape (n,): detector output, or complex baseband.
+    rate_hz
+        Samples per second.
+
+    Raises
+    ------
+    SamplesError
+        If the samples cannot be measured: why, and what to do.
+    """
+    if np.iscomplexobj(samples):
+        return _complex_block(np.asarray(samples, dtype=np.complex128), rate_hz)
+    v = np.asarray(samples, dtype=np.float64)
+    check_samples(v, rate_hz)
+    return _envelope_block(v, rate_hz)
+
+
+def _complex_block(z: Complexes, rate_hz: float) -> Block:
+    check_length(len(z), rate_hz)
+    check_finite(z)
+    check_clipping(z.real)
+    check_clipping(z.imag)
+    v = np.abs(z)
+    check_alive(v, rate_hz)
+    carriers = find_carriers(z, rate_hz)
+    block = _envelope_block(v, rate_hz)
+    return replace(block, analysis=_with_carriers(block.analysis, carriers))
+
+
+def _with_carriers(analysis: Analysis, carriers: Carriers) -> Analysis:
+    analysis = replace(
+        analysis,
+        carrier_offset_hz=carriers.offset_hz,
+        second_carrier_hz=carriers.second_hz,
+        second_carrier_ratio=carriers.ratio,
+    )
+    return replace(analysis, warnings=cautions(analysis))
+
+
+def _envelope_block(v: Floats, rate_hz: float) -> Block:
+    band = to_baseband(v, rate_hz)
+    start = first_fit(band)
+    check_fit(start)
+    now = grow(band, start)
+    weights = keying(band, now)
+    if weights is not None:
+        now = grow(band, fit(band, now.terms, now.free_hz, weights), weights)
+    return Block(
+        analysis=report(now, band, len(v), rate_hz),
+        ident_envelope=envelope(band, now, weights),
+        step_s=step_samples(band.rate_hz) / band.rate_hz,
+    )

@@ -1,0 +1,115 @@
+"""Commands that only read the log: list runs, make a record, check the chain."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from procedures.cli_output import JsonOption
+from procedures.options import StationOption, station_path
+
+if TYPE_CHECKING:
+    from daq.log.reader import RunSummary
+
+log_app = typer.Typer()
+
+RunArgument = Annotated[int, typer.Argument(metavar="RUN", help="Number of the run.")]
+
+
+@log_app.command()
+def runs(station: StationOption = None, as_json: JsonOption = False) -> None:
+    """List the runs in a station's log, and check that the log is whole."""
+    from daq.log.reader import LogReader
+
+    with LogReader(_log_path(station)) as reader:
+        listed = [_as_row(summary) for summary in reader.runs()]
+        checked = reader.verify()
+    if as_json:
+        typer.echo(json.dumps({"runs": listed, "rows": checked.rows, "digest": checked.digest}))
+        return
+    for row in listed:
+        typer.echo(
+            f"{row['run']:>4}  {str(row['started'])[:16]}  {row['procedure']:<18} "
+            f"{row['result']:<9} {row['readings']:>6} readings  {row['message']}".rstrip()
+        )
+        for hazard in _list(row["open_hazards"]):
+            typer.echo(f"      NOT CONFIRMED AS PUT BACK: {hazard}")
+    if not listed:
+        typer.echo("No runs yet.")
+    typer.echo(f"{checked.rows} rows, the chain holds, last digest {checked.digest[:16]}")
+
+
+@log_app.command()
+def record(
+    run_number: RunArgument,
+    station: StationOption = None,
+    folder: Annotated[
+        Path | None, typer.Option(help="Where to put it; beside the log by default.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Make the record of a run from the log: a PDF to sign and a CSV of its readings."""
+    from procedures.record.make import write_record
+
+    log_path = _log_path(station)
+    made = write_record(log_path, run_number, folder or log_path.parent)
+    if as_json:
+        typer.echo(json.dumps({"pdf": str(made.pdf), "csv": str(made.csv)}))
+        return
+    typer.echo(f"Record    {made.pdf}\nReadings  {made.csv}")
+
+
+@log_app.command()
+def verify(
+    station: StationOption = None,
+    digest: Annotated[
+        str, typer.Option(help="A digest printed on a record: it has to be in the log.")
+    ] = "",
+    as_json: JsonOption = False,
+) -> None:
+    """Check the log's chain: an edited, removed or moved row is found."""
+    from daq.errors import InputError
+    from daq.log.reader import LogReader
+
+    if digest and (len(digest) < 8 or not all(c in "0123456789abcdefABCDEF" for c in digest)):
+        raise InputError(
+            f"'{digest}' is no digest.", hint="give at least 8 of the figures on the record."
+        )
+    path = _log_path(station)
+    with LogReader(path) as reader:
+        checked = reader.verify(digest=digest or None)
+    if as_json:
+        typer.echo(json.dumps({"rows": checked.rows, "digest": checked.digest}))
+        return
+    typer.echo(f"{path}: {checked.rows} rows, the chain holds, last digest {checked.digest}")
+
+
+def _log_path(station: Path | None) -> Path:
+    from daq.station import load_station
+
+    return load_station(station_path(station)).log_path
+
+
+def _as_row(summary: RunSummary) -> dict[str, object]:
+    from daq.clock import iso_utc
+
+    ended = summary.ended or {"result": "cut off", "message": "", "open_hazards": []}
+    return {
+        "run": summary.run,
+        "started": iso_utc(summary.started_utc_ns),
+        "last": iso_utc(summary.last_utc_ns),
+        "procedure": summary.started["procedure"],
+        "result": ended["result"],
+        "message": ended["message"],
+        "open_hazards": ended["open_hazards"],
+        "rows": summary.rows,
+        "readings": summary.readings,
+        "digest": summary.digest,
+    }
+
+
+def _list(value: object) -> list[object]:
+    return value if isinstance(value, list) else []

@@ -1,0 +1,51 @@
+"""Options that several commands share, and where a station file is looked for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Final
+
+import typer
+
+from daq.errors import InputError
+
+STATION_VARIABLE: Final = "TRIMBENCH_STATION"
+
+StationOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--station",
+        envvar=STATION_VARIABLE,
+        help="The station file. Default: the only one in this folder.",
+    ),
+]
+
+StationArgument = Annotated[Path, typer.Argument(help="The station file.")]
+
+
+def station_path(given: Path | None) -> Path:
+    """Return the station file that is meant.
+
+    Raises
+    ------
+    InputError
+        None was named, and this folder has none or several.
+    """
+    if given is not None:
+        return given
+    found = sorted(path for path in Path().glob("*.toml") if _is_station(path))
+    if len(found) == 1:
+        return found[0]
+    what = "several station files" if found else "no station file"
+    raise InputError(
+        f"There {'are' if found else 'is'} {what} in {Path().absolute()}"
+        f"{': ' + ', '.join(map(str, found)) if found else ''}.",
+        hint=f"name it with --station FILE, or set {STATION_VARIABLE}.",
+    )
+
+
+def _is_station(path: Path) -> bool:
+    try:
+        return any(line.strip() == "[station]" for line in path.open(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError):
+        return False

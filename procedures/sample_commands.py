@@ -1,0 +1,141 @@
+"""Show what samples say about the modulation: one analysis, or a series over a long record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from daq.errors import LogError
+from daq.reading import UA_PER_DDM, describe_ddm
+from daq.samples.analyze import analyze_file
+from daq.samples.model import Analysis, Estimate
+from daq.samples.series import plot_series, write_series
+from daq.samples.stream import ddm_series
+from procedures.cli_output import Output, show
+
+Progress = Callable[[int, int | None], None]
+
+_EXPLAIN = (
+    "Model: mean + 90 Hz + 150 Hz + their harmonics + ident and hum where they are there; all "
+    "amplitudes, phases and frequencies fitted together by least squares.",
+    "Depth = a tone's amplitude over the mean; DDM = depth of 150 Hz - depth of 90 Hz.",
+    "Uncertainties are standard uncertainties by first-order propagation (JCGM 100:2008, 5.2.2) "
+    "of the noise found in the record; the instrument's own errors are not in them.",
+)
+
+
+def show_file(path: Path, *, rate_hz: float | None, as_json: bool, explain: bool) -> None:
+    """Analyse a recorded file and print what it says.
+
+    Raises
+    ------
+    SamplesError
+        It cannot be read or measured: where, why, and what to do.
+    """
+    with _progress(path.name, quiet=as_json) as progress:
+        analysis = analyze_file(path, rate_hz=rate_hz, progress=progress)
+    show_analysis(analysis, as_json=as_json, explain=explain)
+
+
+def write_file_series(
+    path: Path,
+    *,
+    rate_hz: float | None,
+    block_s: float,
+    series: Path | None,
+    plot: Path | None,
+    as_json: bool,
+) -> None:
+    """Analyse a recorded file block by block into a table and a picture.
+
+    Raises
+    ------
+    SamplesError
+        It cannot be read, or an ending is not known.
+    LogError
+        A file cannot be written.
+    """
+    with _progress(path.name, quiet=as_json) as progress, _written(series or plot or path):
+        rows = ddm_series(path, block_s=block_s, rate_hz=rate_hz, progress=progress)
+        if plot is None and series is not None:
+            write_series(rows, series)
+            return
+        kept = list(rows)
+        if series is not None:
+            write_series(kept, series)
+        if plot is not None:
+            plot_series(kept, plot)
+
+
+def show_analysis(analysis: Analysis, *, as_json: bool, explain: bool) -> None:
+    """Print an analysis for people or programs."""
+    show(
+        Output(data=analysis.to_dict(), lines=_lines(analysis), explain=_EXPLAIN),
+        as_json=as_json,
+        explain=explain,
+    )
+
+
+def _lines(analysis: Analysis) -> list[tuple[str, str]]:
+    ddm = analysis.ddm
+    ua = ddm.value * UA_PER_DDM
+    lines = [
+        ("DDM", f"{describe_ddm(ddm.value)}, ± {2 * ddm.u:.5f} (k=2); {ua:+.2f} uA"),
+        ("SDM", _percent(analysis.sdm)),
+        ("depth 90 Hz", _percent(analysis.depth_90)),
+        ("depth 150 Hz", _percent(analysis.depth_150)),
+        ("tone 90", f"{analysis.tone_90_hz.value:.4f} Hz ± {2 * analysis.tone_90_hz.u:.4f} Hz"),
+        ("tone 150", f"{analysis.tone_150_hz.value:.4f} Hz ± {2 * analysis.tone_150_hz.u:.4f} Hz"),
+        (
+            "tone phase",
+            f"{analysis.tone_phase_deg.value:+.2f}° ± {2 * analysis.tone_phase_deg.u:.2f}° of 150",
+        ),
+        ("harmonics of 90", _percent(analysis.harmonics_90)),
+        ("harmonics of 150", _percent(analysis.harmonics_150)),
+        *_optional(analysis),
+        ("record", f"{analysis.duration_s:.3f} s at {analysis.rate_hz:g} samples a second"),
+    ]
+    return [*lines, *(("note", warning) for warning in analysis.warnings)]
+
+
+def _optional(analysis: Analysis) -> Iterator[tuple[str, str]]:
+    if analysis.ident_depth is not None and analysis.ident_hz is not None:
+        text = f", sends '{analysis.ident_text}'" if analysis.ident_text else ""
+        depth = _percent(analysis.ident_depth)
+        yield "ident", f"{depth} at {analysis.ident_hz.value:.1f} Hz{text}"
+    if analysis.hum_depth is not None and analysis.hum_hz is not None:
+        yield "hum", f"{_percent(analysis.hum_depth)} at {analysis.hum_hz.value:.1f} Hz"
+    if analysis.carrier_offset_hz is not None:
+        yield "carrier", f"{analysis.carrier_offset_hz.value:+.1f} Hz from the centre of the band"
+    if analysis.second_carrier_hz is not None and analysis.second_carrier_ratio is not None:
+        ratio = analysis.second_carrier_ratio.value
+        yield "second carrier", f"{analysis.second_carrier_hz.value:+.1f} Hz, {ratio:.4f} of it"
+
+
+def _percent(estimate: Estimate) -> str:
+    return f"{100 * estimate.value:.3f} % ± {200 * estimate.u:.3f} % (k=2)"
+
+
+@contextmanager
+def _written(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise LogError(f"{path}: {error.strerror or error}.", hint="check the folder.") from error
+
+
+@contextmanager
+def _progress(name: str, *, quiet: bool) -> Iterator[Progress | None]:
+    """Show a bar on a terminal; nothing when a program reads."""
+    import sys
+
+    if quiet or not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress as Bar
+
+    with Bar(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(name, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)

@@ -1,0 +1,152 @@
+"""Serve a simulated bench, and prepare the demonstration on one.
+
+Knows nothing of the simulator itself: the command line hands over what is served.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import re
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator, Mapping
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Final, Protocol
+
+import typer
+
+from daq.errors import BenchError, InputError
+
+READY_S: Final = 20.0
+DEMO_STATION: Final = "tarnholt-16.toml"
+
+
+class Served(Protocol):
+    """Open links of a simulated bench."""
+
+    @property
+    def resources(self) -> Mapping[str, str]:
+        """Resource asked for -> resource served."""
+
+    @property
+    def hands_address(self) -> tuple[str, int] | None:
+        """Where hands are reached."""
+
+
+class Hands(Protocol):
+    """Takes typed lines and answers them."""
+
+    def feed(self, data: bytes) -> bytes:
+        """Take bytes and return an answer to every line that they complete."""
+
+
+def serve_until_stopped(served: Served, hands: Hands, *, as_json: bool) -> None:
+    """Say where everything is served; do what is typed; return on Ctrl-C or a terminate signal."""
+    stopped = threading.Event()
+    signal.signal(signal.SIGTERM, lambda *_: stopped.set())
+    host, port = served.hands_address or ("", 0)
+    if as_json:
+        ready = {"resources": dict(served.resources), "hands": f"{host}:{port}"}
+        typer.echo(json.dumps(ready))
+        sys.stdout.flush()
+    else:
+        for resource in served.resources.values():
+            typer.echo(f"serving  {resource}")
+        typer.echo(f"hands    {host}:{port}")
+        typer.echo('Type what hands should do, such as: turn control="monitor width" by=0.02')
+        typer.echo("Ctrl-C stops.")
+    if sys.stdin.isatty():
+        threading.Thread(target=_hands_at_the_keyboard, args=(hands,), daemon=True).start()
+    with contextlib.suppress(KeyboardInterrupt):
+        stopped.wait()
+
+
+def _hands_at_the_keyboard(hands: Hands) -> None:
+    for line in sys.stdin:
+        typer.echo(hands.feed(line.encode() + b"\n").decode().strip())
+
+
+def prepare_demo(folder: Path) -> Path:
+    """Put the demonstration's station file into `folder`, with ports that are free.
+
+    A station file that is there already is used as it is.
+
+    Raises
+    ------
+    InputError
+        The folder cannot be made or written.
+    """
+    station = folder / DEMO_STATION
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if not station.exists():
+            with as_file(files("procedures") / "stations" / DEMO_STATION) as shipped:
+                shutil.copyfile(shipped, station)
+        text = station.read_text(encoding="utf-8")
+        station.write_text(with_free_ports(text), encoding="utf-8")
+    except OSError as error:
+        raise InputError(
+            f"{folder}: {error.strerror}.", hint="choose another with --folder."
+        ) from error
+    return station
+
+
+def with_free_ports(text: str) -> str:
+    """Return the demonstration's station file with each of its ports replaced by a free one."""
+
+    def free(found: re.Match[str]) -> str:
+        return f"{found['before']}{_free_port()}{found['after']}"
+
+    text = re.sub(r"(?P<before>TCPIP::127\.0\.0\.1::)\d+(?P<after>::SOCKET)", free, text)
+    return re.sub(r"(?P<before>hands_port = )\d+(?P<after>)", free, text)
+
+
+def _free_port() -> int:
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        return int(listener.getsockname()[1])
+
+
+@contextlib.contextmanager
+def simulated_bench(station: Path) -> Iterator[None]:
+    """Run ``trimbench simulate`` in a process of its own while the block lasts.
+
+    Raises
+    ------
+    BenchError
+        It did not come up.
+    """
+    process = subprocess.Popen(  # noqa: S603 - our own program
+        [sys.executable, "-m", "procedures.cli", "simulate", str(station), "--json"],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        _wait_until_ready(process)
+        yield
+    finally:
+        process.terminate()
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            process.wait(timeout=5)
+        process.kill()
+        process.communicate()
+
+
+def _wait_until_ready(process: subprocess.Popen[str]) -> None:
+    watchdog = threading.Timer(READY_S, process.kill)
+    watchdog.start()
+    line = process.stdout.readline() if process.stdout else ""
+    watchdog.cancel()
+    if not line:
+        said = process.stderr.read().strip() if process.stderr else ""
+        raise BenchError(
+            f"The simulated bench did not come up: {said or 'it said nothing'}",
+            hint="is a port of the station file in use?",
+        )

@@ -317,7 +317,7 @@ class Bench:
         return len(sharing) == 1
 
     def _settled(self, key: str, point: Point) -> Measurement:
-        watch = Watch(target=None, settle=self._settle(point, None))
+        watch = Watch(target=None, settle=settle_for(point.quantity, point.target, None))
         readings: list[Reading] = []
         while len(readings) < PATIENCE:
             readings.append(self._read(key, point))
@@ -331,7 +331,7 @@ class Bench:
     ) -> Body:
         reminder = " ".join(f"Reminder: {what}." for what in self.hazards.values())
         said = " ".join(part for part in (instruction, reminder) if part)
-        watch = Watch(target=target, settle=self._settle(point, band))
+        watch = Watch(target=target, settle=settle_for(point.quantity, target, band))
         while True:
             reading = self._read(key, point)
             watch.add(reading)
@@ -342,7 +342,7 @@ class Bench:
                 raise Aborted(f"Stopped by the {self.operator.name} at '{key}'.")
             if command == "redo":
                 self.journal.event(key, {"event": "adjustment begun again"})
-                watch = Watch(target=target, settle=self._settle(point, band))
+                watch = Watch(target=target, settle=settle_for(point.quantity, target, band))
             if command == "capture" and watch.shown == watch.shown:
                 break
         after = self._settled(key, point)
@@ -378,12 +378,12 @@ class Bench:
                 self.journal.event(key, {"event": "tried again", "attempt": attempt})
                 attempt += 1
 
-    @staticmethod
-    def _settle(point: Point, band: float | None) -> float:
-        if band is not None:
-            return SETTLE_FRACTION * band
-        scale = abs(point.target or 0.0)
-        return SETTLE.get(point.quantity, max(0.01 * scale, 1e-6))
+
+def settle_for(quantity: str, target: float | None, band: float | None) -> float:
+    """Return the change over the window below which a quantity counts as settled, SI."""
+    if band is not None:
+        return SETTLE_FRACTION * band
+    return SETTLE.get(quantity, max(0.01 * abs(target or 0.0), 1e-6))
 
 
 def take(instrument: Instrument, point: Point) -> Reading:

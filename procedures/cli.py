@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from drivers.session import Gap
     from procedures.runner import RunEnd
     from procedures.terminal.operator import TerminalOperator
+    from sim_instruments.operator import SimulatedOperator
 
 OperatorChoice = Literal["terminal", "sim"]
 
@@ -74,11 +75,13 @@ def run(
     known_procedure(procedure)
     described = load_station(station_path(station))
     clock = SystemClock()
-    with LogWriter(described.log_path, clock) as writer:
+    with ExitStack() as stack:
+        writer = stack.enter_context(LogWriter(described.log_path, clock))
         number = writer.next_run()
-        with _instruments(described, clock, on_gap=_gap_into(writer, number)) as opened:
-            who = _operator(operator, described, writer, number, quiet=as_json)
-            end = begin(procedure, described, Crew(opened, who, clock, writer))
+        gap = _gap_into(writer, number)
+        opened = stack.enter_context(_instruments(described, clock, on_gap=gap))
+        who = stack.enter_context(_operator(operator, described, writer, number, quiet=as_json))
+        end = begin(procedure, described, Crew(opened, who, clock, writer))
     _finish(described, end, as_json=as_json)
 
 
@@ -106,8 +109,8 @@ def resume(
     with (
         LogWriter(described.log_path, clock) as writer,
         _instruments(described, clock, on_gap=_gap_into(writer, run_number)) as opened,
+        _operator(operator, described, writer, run_number, quiet=as_json) as who,
     ):
-        who = _operator(operator, described, writer, run_number, quiet=as_json)
         end = go_on(run_number, described, Crew(opened, who, clock, writer))
     _finish(described, end, as_json=as_json)
 
@@ -268,8 +271,6 @@ def _instruments(
     station: Station, clock: Clock, *, only: str = "", on_gap: Callable[[Gap], None] | None = None
 ) -> Iterator[dict[str, Instrument]]:
     """Open the station's instruments (or one of them); close them on every way out."""
-    from contextlib import ExitStack
-
     from drivers.registry import open_instrument
 
     with ExitStack() as stack:
@@ -306,18 +307,28 @@ def _gap_into(writer: LogWriter, run: int) -> Callable[[Gap], None]:
     return write
 
 
+@contextmanager
 def _operator(
     choice: OperatorChoice, station: Station, writer: LogWriter, number: int, *, quiet: bool
-) -> Operator:
+) -> Iterator[Operator]:
+    """Have somebody answer; the terminal is given back on every way out."""
+    if choice == "terminal":
+        with _terminal(quiet=quiet, needs_keys=True) as technician:
+            yield technician
+        return
+    simulated = _simulated(station, f"{writer.path.name} run {number}")
+    if quiet:
+        yield simulated
+        return
     from rich.console import Console
 
-    console = Console(stderr=quiet)
-    if choice == "terminal":
-        from procedures.terminal.keys import Keyboard
-        from procedures.terminal.operator import TerminalOperator
-
-        return TerminalOperator(console, Keyboard())
     from procedures.terminal.observer import NarratingOperator
+
+    with NarratingOperator(simulated, Console()) as narrated:
+        yield narrated
+
+
+def _simulated(station: Station, run: str) -> SimulatedOperator:
     from sim_instruments.hands import HandsError
     from sim_instruments.hands_link import HandsClient
     from sim_instruments.operator import SimulatedOperator
@@ -331,8 +342,7 @@ def _operator(
             f"The simulated technician needs a simulated bench: {error}.",
             hint=f"`trimbench simulate --station {station.path}` in another terminal.",
         ) from error
-    simulated = SimulatedOperator(hands, f"{writer.path.name} run {number}")
-    return simulated if quiet else NarratingOperator(simulated, console)
+    return SimulatedOperator(hands, run)
 
 
 def _live_analysis(station: Path | None, point_name: str) -> Analysis:

@@ -10,6 +10,7 @@ import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -116,6 +117,6 @@ def run_baseline(start: Start) -> Outcome:
     )
 
 
-def _last(judged: list, title: str) -> float:
+def _last(judged: list[Any], title: str) -> float:
     values = [e.body["request"]["value"] for e in judged if e.body["request"]["title"] == title]
     return float(values[-1]) if values else math.nan

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import sqlite3
 import subprocess
 import sys
@@ -191,12 +192,12 @@ def test_readings_are_a_table_with_documented_columns(path: Path, clock: ManualC
     with LogWriter(path, clock) as writer:
         journal = Journal(writer, 1)
         for value in (0.102, float("nan")):
-            quality = Quality.OK if value == value else Quality.NO_VALUE
+            quality = Quality.NO_VALUE if math.isnan(value) else Quality.OK
             journal.reading(
                 "w", Reading("ddm", value, 0.0005, "rx", "width", 1_700_000_000, 5, 0, quality)
             )
     table = daq.open_log(path).readings()
-    assert list(table["value"])[0] == 0.102
+    assert table["value"].iloc[0] == 0.102
     assert table["value"].isna().tolist() == [False, True]
     assert table["unit"].tolist() == ["1", "1"]
     assert str(table["time"].dtype) == "datetime64[ns, UTC]"

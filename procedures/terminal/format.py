@@ -1,0 +1,145 @@
+"""Values and distances as a technician reads them; pure functions, text in and out.
+
+Every quantity is shown in the one unit that is said aloud for it (DDM in thousandths, depths in
+per cent). A tone is always named in words: neither sign nor colour alone says which predominates.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from daq.reading import QUANTITIES, UA_PER_DDM, Quality, Reading, predominance
+
+DDM_NULL: Final = 0.00005
+"""Below this the display rounds to 0.0 thousandths, so no tone is said to predominate."""
+
+NUMBER_WIDTH: Final = 9
+"""Longest number that is written out; longer ones get an exponent (then up to 10 characters)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Displayed:
+    """A value in its display form.
+
+    Attributes
+    ----------
+    number
+        The digits, such as ``155.0``.
+    unit
+        The unit that is said after it, such as ``thousandths DDM``.
+    meaning
+        Which tone predominates, in words; empty for other quantities.
+    also
+        The same value in the other units in use; empty where there are none.
+    """
+
+    number: str
+    unit: str
+    meaning: str = ""
+    also: str = ""
+
+
+def displayed(quantity: str, value: float) -> Displayed:
+    """Return `value` (SI unit of `quantity`) as it is shown.
+
+    A value that is not finite is shown in words, never as a number.
+    """
+    if not math.isfinite(value):
+        return Displayed("", str(Quality.NO_VALUE))
+    if quantity == "ddm":
+        return Displayed(
+            number(1000.0 * abs(value), 1),
+            "thousandths DDM",
+            predominance(value, null=DDM_NULL),
+            f"ratio {number(abs(value), 4)}, {number(abs(value) * UA_PER_DDM, 1)} uA",
+        )
+    if quantity in _PER_CENT:
+        return Displayed(number(100.0 * value, 1), "%", also=f"ratio {number(value, 4)}")
+    factor, unit, decimals = _scale(quantity, value)
+    return Displayed(number(factor * value, decimals), unit)
+
+
+def number(value: float, decimals: int) -> str:
+    """Return a number with so many decimals; zero has no sign.
+
+    One longer than `NUMBER_WIDTH` is written with an exponent instead.
+    """
+    text = f"{value:.{decimals}f}"
+    if len(text) > NUMBER_WIDTH:
+        text = f"{value:.2e}"
+    return text.removeprefix("-") if not text.strip("-0.") else text
+
+
+def with_unit(quantity: str, value: float) -> str:
+    """Return number and unit on one line: ``12.3 thousandths DDM``."""
+    shown = displayed(quantity, value)
+    return f"{shown.number} {shown.unit}".strip()
+
+
+def in_words(reading: Reading) -> str:
+    """Return why a reading has no value that may be shown, in words; empty when it has one."""
+    if reading.usable:
+        return ""
+    return str(Quality.NO_VALUE if reading.quality is Quality.OK else reading.quality)
+
+
+def distance_words(quantity: str, shown: float, target: float, band: float | None) -> str:
+    """Return how far it is to the target and which way: ``12.3 thousandths to go, more 150 Hz``.
+
+    Parameters
+    ----------
+    shown, target, band
+        SI unit of the quantity; `band` is the accepted distance, None when there is none.
+    """
+    distance = target - shown
+    if not math.isfinite(distance):
+        return ""
+    amount = with_unit(quantity, abs(distance)).removesuffix(" DDM")
+    if band is not None and abs(distance) <= band:
+        return f"in the band, {amount} from the target"
+    return f"{amount} to go, {_direction(quantity, distance)}"
+
+
+def elapsed_words(elapsed_s: float) -> str:
+    """Return minutes and seconds, ``01:23``; from one hour on ``1:01:23``."""
+    if not math.isfinite(elapsed_s):
+        return "--:--"
+    seconds = max(0, int(elapsed_s))
+    hours, minutes = seconds // 3600, seconds // 60 % 60
+    clock = f"{minutes:02d}:{seconds % 60:02d}"
+    return f"{hours}:{clock}" if hours else clock
+
+
+def printable(text: str) -> str:
+    """Return foreign text without anything that could steer a terminal.
+
+    Control characters, the first bytes of escape sequences and text-direction marks become
+    ``?``; line ends and tabs become spaces.
+    """
+    return "".join(" " if c.isspace() else c if c.isprintable() else "?" for c in text)
+
+
+_PER_CENT: Final = frozenset({"sdm", "depth_90", "depth_150", "ident_depth"})
+
+_DECIMALS: Final = MappingProxyType({"Hz": 2, "dBm": 1, "W": 3, "V": 3})
+
+
+def _scale(quantity: str, value: float) -> tuple[float, str, int]:
+    """Return factor, unit and decimals with which `value` reads best."""
+    unit = QUANTITIES.get(quantity, "")
+    size = abs(value)
+    if unit == "Hz" and size >= 1e6:
+        return 1e-6, "MHz", 5
+    if unit == "Hz" and size >= 1e4:
+        return 1e-3, "kHz", 3
+    if unit == "W" and 0.0 < size < 0.1:
+        return 1e3, "mW", 3
+    return 1.0, unit, _DECIMALS.get(unit, 3)
+
+
+def _direction(quantity: str, distance: float) -> str:
+    up, down = ("more 150 Hz", "more 90 Hz") if quantity == "ddm" else ("raise", "lower")
+    return up if distance > 0.0 else down

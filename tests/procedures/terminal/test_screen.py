@@ -1,0 +1,46 @@
+"""Text on the console."""
+
+from __future__ import annotations
+
+import io
+
+from rich.console import Console
+
+from daq.roles import Prompt
+from procedures.terminal.screen import pose, say
+
+HOSTILE = "[red]SBO[/red] \x1b[2J[link=http://x]level[/] :warning:"
+
+
+def test_foreign_text_is_neither_markup_nor_an_escape_sequence(screen_console):
+    say(screen_console, HOSTILE)
+    shown = screen_console.file.getvalue()
+    assert "[red]SBO[/red] ?[2J[link=http://x]level[/] :warning:" in shown
+    assert "\x1b[2J" not in shown
+
+
+def test_a_caution_stands_in_a_block_that_says_so_before_the_question(plain_console):
+    pose(plain_console, Prompt("k", "acknowledge", "Released?", caution=f"High voltage {HOSTILE}"))
+    shown = plain_console.file.getvalue()
+    assert shown.index("CAUTION") < shown.index("High voltage") < shown.index("Released?")
+    assert "\x1b" not in shown
+    assert "[red]SBO[/red]" in shown
+
+
+def test_a_console_that_knows_ascii_only_still_shows_everything():
+    raw = io.BytesIO()
+    console = Console(file=io.TextIOWrapper(raw, encoding="ascii"), width=60, _environ={})
+    pose(console, Prompt("k", "confirm", "Turn by 12° in the µA range.", caution="Heiß"))
+    console.file.flush()
+    shown = raw.getvalue().decode("ascii")
+    assert "Turn by 12? in the ?A range." in shown
+    assert "CAUTION" in shown
+
+
+def test_no_line_is_wider_than_the_window():
+    out = io.StringIO()
+    pose(
+        Console(file=out, width=60, _environ={}),
+        Prompt("k", "confirm", "word " * 60, caution="word " * 60),
+    )
+    assert max(len(line.rstrip()) for line in out.getvalue().splitlines()) == 60

@@ -37,8 +37,3 @@ def said_value(quantity: str, value: float) -> str:
 def said(measurement: Measurement) -> str:
     """Return a measurement as it is spoken."""
     return said_value(measurement.quantity, measurement.value)
-
-
-def length_both(length_m: float) -> str:
-    """Return a length in metres and inches: ``0.318 m (12.5 in)``."""
-    return f"{length_m:.3f} m ({length_m / 0.0254:.1f} in)"

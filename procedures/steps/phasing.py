@@ -14,9 +14,10 @@ from daq.errors import Refused
 from daq.measurement import Measurement
 from daq.roles import Action
 from daq.station import CablePathEntry, PathName, Phasing, Point
+from daq.units import format_length
 from procedures.bench import Bench
 from procedures.judge import Limit, Verdict
-from procedures.show import length_both, said
+from procedures.show import said
 from procedures.steps.setting import adjust_until_set, around, judge_setting
 from procedures.trims.cable import CablePath, Cut, plan_cuts
 from procedures.trims.level import level_change
@@ -53,6 +54,7 @@ class _Work:
     point: Point
     spare_m: dict[PathName, float]
     cuts: list[float] = field(default_factory=list)
+    fine_moved: bool = False
 
     @property
     def null_limit(self) -> Limit:
@@ -119,7 +121,11 @@ def _round(work: _Work, number: int) -> Phased | None:
             quadrature = _null_live(work, key, quadrature)
             held = _null_verdict(work, f"{key}/null/verdict", quadrature)
     if _needs_cut(plan):
-        _cut(work, key, plan)
+        # A cut is computed for a fine control in the middle; where it stands now nobody measured.
+        if work.fine_moved:
+            _centre_fine_control(work, f"{key}/centre")
+        else:
+            _cut(work, key, plan)
         return None
     width = _width(work, key)
     if not held or width.changed:
@@ -236,7 +242,7 @@ def _in_words(cut: Cut) -> str:
     if cut.note:
         return f"{cut.path.upper()} path: {cut.note}."
     return (
-        f"shorten the {cut.path.upper()} path by {length_both(cut.length_m)}; that leaves "
+        f"shorten the {cut.path.upper()} path by {format_length(cut.length_m)}; that leaves "
         f"{cut.phase_left_deg:+.1f}° ± {2 * cut.phase_left_u_deg:.1f}° (k=2) for the fine control."
     )
 
@@ -257,7 +263,7 @@ def _cut(work: _Work, key: str, plan: tuple[Cut, ...]) -> None:
     where = f"the {best.path.upper()} path of the {phasing.cut_stage}"
     cut_m = work.bench.number(
         f"{key}/cut",
-        f"Shorten {where} by {length_both(best.length_m)}, refit the connector, and enter the "
+        f"Shorten {where} by {format_length(best.length_m)}, refit the connector, and enter the "
         "length really cut.",
         unit="m",
         suggestion=best.length_m,
@@ -284,6 +290,7 @@ def _cut(work: _Work, key: str, plan: tuple[Cut, ...]) -> None:
 
 def _centre_fine_control(work: _Work, key: str) -> None:
     control = work.phasing.fine_control
+    work.fine_moved = False
     work.bench.require(
         key,
         f"Set the fine control '{control}' to the middle of its travel.",
@@ -292,6 +299,7 @@ def _centre_fine_control(work: _Work, key: str) -> None:
 
 
 def _null_live(work: _Work, key: str, before: Measurement) -> Measurement:
+    work.fine_moved = True
     return work.bench.adjust(
         f"{key}/null",
         work.point.name,

@@ -1,0 +1,1 @@
+"""One implementation of each trim; procedures and commands both call these functions."""

@@ -1,0 +1,93 @@
+"""Clearance minima per sector."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from daq.errors import InputError
+from procedures.judge import Verdict
+from procedures.trims.clearance import check_clearance
+from procedures.trims.line_fit import Floats
+from procedures.trims.traverse import Traverse
+
+ANGLES = np.arange(-36.0, 36.25, 0.25)
+
+
+def pattern(*, dip_at: float = 99.0, dip_to: float = 0.0) -> Floats:
+    """Return a course of 0.08 DDM/deg held at 0.22, with one low point."""
+    ddm = np.clip(0.08 * ANGLES, -0.22, 0.22)
+    return np.where(np.abs(ANGLES - dip_at) < 0.01, dip_to, ddm)
+
+
+def test_a_good_pattern_is_in_tolerance_in_four_sectors() -> None:
+    check = check_clearance(Traverse("angle_deg", ANGLES, pattern()))
+    assert [(s.side, s.to_deg) for s in check.sectors] == [
+        ("90", 10.0), ("90", 35.0), ("150", 10.0), ("150", 35.0),
+    ]  # fmt: skip
+    assert {s.judgement.verdict for s in check.sectors} == {Verdict.IN_TOLERANCE}
+    assert check.missing == ()
+    assert check.reached_deg == (36.0, 36.0)
+
+
+@pytest.mark.parametrize(
+    ("dip_at", "dip_to", "side", "to_deg"),
+    [(6.0, 0.17, "150", 10.0), (-7.5, -0.179, "90", 10.0), (-20.0, -0.15, "90", 35.0)],
+)
+def test_the_lowest_point_is_found_where_it_is(
+    dip_at: float, dip_to: float, side: str, to_deg: float
+) -> None:
+    check = check_clearance(Traverse("angle_deg", ANGLES, pattern(dip_at=dip_at, dip_to=dip_to)))
+    out = [s for s in check.sectors if s.judgement.verdict is Verdict.OUT_OF_TOLERANCE]
+    assert [(s.side, s.to_deg, s.at_deg) for s in out] == [(side, to_deg, dip_at)]
+    assert out[0].lowest_ddm == pytest.approx(abs(dip_to))
+
+
+def test_a_wrong_predominance_off_course_is_out_of_tolerance_however_large() -> None:
+    check = check_clearance(Traverse("angle_deg", ANGLES, pattern(dip_at=15.0, dip_to=-0.3)))
+    assert min(s.lowest_ddm for s in check.sectors) == pytest.approx(-0.3)
+
+
+def test_0_17_is_enough_beyond_ten_degrees_only() -> None:
+    check = check_clearance(Traverse("angle_deg", ANGLES, pattern(dip_at=12.0, dip_to=0.17)))
+    assert all(s.judgement.verdict is Verdict.IN_TOLERANCE for s in check.sectors)
+
+
+def test_sides_follow_the_course_and_not_the_count_of_angles() -> None:
+    mirrored = Traverse("angle_deg", ANGLES, pattern(dip_at=6.0, dip_to=0.17)[::-1].copy())
+    low = min(check_clearance(mirrored).sectors, key=lambda sector: sector.lowest_ddm)
+    assert (low.side, low.at_deg) == ("150", -6.0)
+
+
+def test_uncertainty_makes_a_narrow_pass_too_close_to_call() -> None:
+    ddm = pattern(dip_at=6.0, dip_to=0.181)
+    traverse = Traverse("angle_deg", ANGLES, ddm, np.full_like(ddm, 0.001))
+    low = min(check_clearance(traverse, rule="guarded").sectors, key=lambda s: s.lowest_ddm)
+    assert low.judgement.verdict is Verdict.TOO_CLOSE
+
+
+def test_what_was_not_measured_is_missing_and_not_in_tolerance() -> None:
+    near = np.abs(ANGLES) < 8
+    check = check_clearance(Traverse("angle_deg", ANGLES[near], pattern()[near]))
+    assert len(check.sectors) == 2
+    assert [text for text in check.missing if "no reading from 10 to 35" in text] == list(
+        check.missing
+    )
+    weak = check_clearance(Traverse("angle_deg", ANGLES, pattern() * 0.7))
+    assert any("not reached" in text for text in weak.missing)
+
+
+def test_readings_that_end_early_are_told() -> None:
+    short = ANGLES < 20
+    check = check_clearance(Traverse("angle_deg", ANGLES[short], pattern()[short]))
+    assert len(check.missing) == 1
+    assert "150 Hz side: the readings end at 19.8 degrees" in check.missing[0]
+
+
+def test_metres_need_the_distance() -> None:
+    offsets = 3000.0 * np.tan(np.radians(ANGLES))
+    traverse = Traverse("offset_m", offsets, pattern(dip_at=6.0, dip_to=0.17))
+    with pytest.raises(InputError, match="sectors are angles"):
+        check_clearance(traverse)
+    check = check_clearance(traverse, distance_m=3000.0)
+    assert min(s.lowest_ddm for s in check.sectors) == pytest.approx(0.17)

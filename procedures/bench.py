@@ -9,28 +9,26 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
-from typing import Final, cast
+from dataclasses import dataclass, field, replace
+from typing import Final
 
 from daq.clock import Clock, JumpWatch
-from daq.errors import Aborted, AnswerError, BenchError, InputError, Refused, SamplesError
+from daq.errors import Aborted, BenchError, Refused
 from daq.journal import Journal, finite
 from daq.log.entry import Body
 from daq.measurement import Measurement, combine
 from daq.reading import Reading
-from daq.roles import Action, Answer, Instrument, Operator, Oscilloscope, Prompt, WatchView
+from daq.roles import Action, Answer, Instrument, Operator, Prompt
 from daq.station import Point, Station
 from daq.steadiness import WINDOW, Watch
 from procedures.judge import Judgement, Limit, Rule, judge
+from procedures.taking import take
+from procedures.watch_view import settle_for, view_of
+
+__all__ = ["Adjustment", "Bench", "settle_for", "view_of"]
 
 PATIENCE: Final = 6 * WINDOW
 """Readings after which a measurement is taken although it has not settled (and says so)."""
-
-SETTLE_FRACTION: Final = 0.5
-"""Share of a band (or of a quantity's own settle value) that may still move over the window."""
-
-SETTLE: Final[Mapping[str, float]] = {"ddm": 0.0005, "vpp": 0.01}
-"""Change over the window below which a quantity counts as settled, SI; else 1 per cent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +157,13 @@ class Bench:
             request,
             lambda: self._patiently(key, lambda: self._settled(key, point).to_body()),
         )
-        return Measurement.from_body(body)
+        measurement = Measurement.from_body(body)
+        if not measurement.steady:
+            self.tell(
+                f"'{point_name}' did not settle within {PATIENCE} readings; the mean of the last "
+                f"{measurement.n} is taken as it is."
+            )
+        return measurement
 
     def adjust(
         self,
@@ -189,6 +193,7 @@ class Bench:
             "target": target,
             "band": band,
             "control": control,
+            "before": before.value,
         }
 
         def live() -> Body:
@@ -238,6 +243,8 @@ class Bench:
             "u": measurement.u,
             "low": finite(limit.low),
             "high": finite(limit.high),
+            "limit": limit.name,
+            "unit": limit.unit,
             "source": limit.source,
             "status": limit.status,
             "rule": str(judgement.rule),
@@ -261,18 +268,15 @@ class Bench:
 
     # ---------------------------------------------------------------------------------------
 
+    def _reminder(self) -> str:
+        return " ".join(f"Reminder: {what}." for what in self.hazards.values())
+
+    def _reminding(self, prompt: Prompt) -> Prompt:
+        """Return the prompt with what is open at this moment added to its caution."""
+        return replace(prompt, caution=f"{prompt.caution} {self._reminder()}".strip())
+
     def _ask(self, prompt: Prompt) -> Answer:
-        reminder = " ".join(f"Reminder: {what}." for what in self.hazards.values())
-        caution = " ".join(part for part in (prompt.caution, reminder) if part)
-        asked = Prompt(
-            prompt.key,
-            prompt.kind,
-            prompt.text,
-            caution=caution,
-            action=prompt.action,
-            unit=prompt.unit,
-            suggestion=prompt.suggestion,
-        )
+        asked = self._reminding(prompt)
         request = {
             "do": asked.kind,
             "text": asked.text,
@@ -329,8 +333,7 @@ class Bench:
     def _watch(
         self, key: str, point: Point, target: float, band: float, control: str, instruction: str
     ) -> Body:
-        reminder = " ".join(f"Reminder: {what}." for what in self.hazards.values())
-        said = " ".join(part for part in (instruction, reminder) if part)
+        said = f"{instruction} {self._reminder()}".rstrip()
         watch = Watch(target=target, settle=settle_for(point.quantity, target, band))
         while True:
             reading = self._read(key, point)
@@ -373,88 +376,10 @@ class Bench:
                     "confirm",
                     f"{error} Mend it and try again?",
                 )
-                if not self.operator.answer(question):
+                if not self.operator.answer(self._reminding(question)):
                     raise
                 self.journal.event(key, {"event": "tried again", "attempt": attempt})
                 attempt += 1
-
-
-def settle_for(quantity: str, target: float | None, band: float | None) -> float:
-    """Return the change over the window below which a quantity counts as settled, SI."""
-    if band is not None:
-        return SETTLE_FRACTION * band
-    return SETTLE.get(quantity, max(0.01 * abs(target or 0.0), 1e-6))
-
-
-def take(instrument: Instrument, point: Point) -> Reading:
-    """Take one reading at a point; an oscilloscope's DDM is computed from its samples.
-
-    Raises
-    ------
-    BenchError
-        The instrument failed.
-    """
-    if point.quantity in instrument.quantities:
-        return instrument.measure(point.quantity, point=point.name, channel=point.channel)
-    if point.quantity != "ddm":
-        raise InputError(
-            f"'{instrument.alias}' does not read {point.quantity}, which '{point.name}' asks for.",
-            hint="name another instrument for the point in the station file.",
-        )
-    # scipy and the estimator load only where samples are really looked at.
-    from daq.samples.analyze import reading_from_waveform
-
-    scope = oscilloscope(instrument)
-    waveform = scope.waveform(point=point.name, channel=point.channel)
-    try:
-        return reading_from_waveform(waveform)
-    except SamplesError as error:
-        raise AnswerError(error.message, instrument=instrument.alias, hint=error.hint) from error
-
-
-def oscilloscope(instrument: Instrument) -> Oscilloscope:
-    """Return the instrument as one that gives samples.
-
-    Raises
-    ------
-    InputError
-        It gives none.
-    """
-    if not callable(getattr(instrument, "waveform", None)):
-        raise InputError(
-            f"'{instrument.alias}' gives no samples, only "
-            f"{', '.join(sorted(instrument.quantities))}.",
-            hint="name an oscilloscope whose profile has a [waveform] table.",
-        )
-    return cast("Oscilloscope", instrument)
-
-
-def view_of(
-    watch: Watch,
-    reading: Reading,
-    *,
-    key: str,
-    instruction: str,
-    control: str,
-    band: float | None,
-) -> WatchView:
-    """Return what is shown of `watch` after `reading`."""
-    trend = watch.trend
-    return WatchView(
-        key=key,
-        instruction=instruction,
-        control=control,
-        reading=reading,
-        shown=watch.shown,
-        target=watch.target,
-        band=band,
-        steady=watch.steady,
-        slope_per_s=trend.slope_per_s if trend else 0.0,
-        rate_hz=watch.rate_hz,
-        best=watch.best,
-        count=watch.count,
-        elapsed_s=watch.elapsed_s,
-    )
 
 
 def _mapping(value: object) -> Mapping[str, object]:

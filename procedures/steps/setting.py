@@ -32,13 +32,13 @@ def set_to_limit(point: Point) -> Limit:
 
 
 def around(target: float, band: float, name: str, *, source: str = "station file") -> Limit:
-    """Return the interval `target` ± `band` that a reading is set to."""
+    """Return the interval `target` ± `band` that a reading is set to.
+
+    `source` says who set the target: the station file, common practice, or this run by what it
+    read or computed.
+    """
     return Limit(
-        low=target - band,
-        high=target + band,
-        name=f"{name}: set to",
-        source=source,
-        status="station file",
+        low=target - band, high=target + band, name=f"{name}: set to", source=source, status=source
     )
 
 

@@ -45,7 +45,8 @@ def wide_alarm(bench: Bench) -> None:
             "remove it.",
         )
         _restore(bench, plan, normal)
-    _verify_normal(bench, plan, normal)
+        # The reminder stays until the normal values are back, not just the hands off the control.
+        _verify_normal(bench, plan, normal)
 
 
 def _points(plan: WideAlarm) -> tuple[str, ...]:
@@ -90,7 +91,12 @@ def _set(bench: Bench, plan: WideAlarm, normal: dict[str, Measurement], alarm_db
         bench,
         "wide/set course",
         plan.course_point,
-        around(apply_level_db(target, alarm_db), plan.band, plan.course_point, source="computed"),
+        around(
+            apply_level_db(target, alarm_db),
+            plan.band,
+            plan.course_point,
+            source="computed in this run",
+        ),
         plan.course_control,
         normal[plan.course_point],
     )
@@ -101,7 +107,10 @@ def _set(bench: Bench, plan: WideAlarm, normal: dict[str, Measurement], alarm_db
             "wide/set clearance",
             first,
             around(
-                apply_level_db(normal[first].value, alarm_db), plan.band, first, source="computed"
+                apply_level_db(normal[first].value, alarm_db),
+                plan.band,
+                first,
+                source="computed in this run",
             ),
             plan.clearance_control,
             normal[first],
@@ -109,7 +118,14 @@ def _set(bench: Bench, plan: WideAlarm, normal: dict[str, Measurement], alarm_db
 
 
 def _turn(
-    bench: Bench, key: str, point: str, limit: Limit, control: str, before: Measurement
+    bench: Bench,
+    key: str,
+    point: str,
+    limit: Limit,
+    control: str,
+    before: Measurement,
+    *,
+    label: str = "profile",
 ) -> Measurement:
     """Turn a control live until the captured reading lies within `limit`."""
     low, high = limit.low or 0.0, limit.high or 0.0
@@ -125,7 +141,7 @@ def _turn(
             instruction=(f"Turn '{control}' until '{point}' shows {said_value(quantity, target)}."),
             before=before,
         ).after
-        verdict = judge_setting(bench, f"{key}/verdict {attempt}", "profile", before, limit).verdict
+        verdict = judge_setting(bench, f"{key}/verdict {attempt}", label, before, limit).verdict
         if verdict is Verdict.IN_TOLERANCE:
             return before
     raise Refused(
@@ -172,7 +188,15 @@ def _restore(bench: Bench, plan: WideAlarm, normal: dict[str, Measurement]) -> N
             bench, f"wide/removed/{point}/verdict", "profile removed", before, limit
         ).verdict
         if verdict is not Verdict.IN_TOLERANCE:
-            _turn(bench, f"wide/restore/{point}", point, limit, control, before)
+            _turn(
+                bench,
+                f"wide/restore/{point}",
+                point,
+                limit,
+                control,
+                before,
+                label="profile removed",
+            )
 
 
 def _verify_normal(bench: Bench, plan: WideAlarm, normal: dict[str, Measurement]) -> None:

@@ -1,0 +1,105 @@
+"""Numbers as the record prints them: two figures of uncertainty, and a value to match.
+
+JCGM 100:2008, 7.2.6: at most two significant digits of uncertainty; the value is rounded to the
+same place. The record prints the expanded uncertainty, k = 2.
+"""
+
+from __future__ import annotations
+
+import math
+from types import MappingProxyType
+from typing import Final
+
+from daq.reading import QUANTITIES, UA_PER_DDM, predominance
+
+COVERAGE: Final = 2.0
+"""Coverage factor of every uncertainty on the record."""
+
+_MINUS: Final = "\N{MINUS SIGN}"
+_MOST_DECIMALS: Final = 9
+_BALANCED_DDM: Final = 0.00005
+_SCALES: Final = MappingProxyType({"frequency": (1e-6, "MHz")})
+_NAMES: Final = MappingProxyType({"ddm": "DDM", "sdm": "SDM", "vpp": "peak to peak"})
+
+
+def unit_of(quantity: str) -> str:
+    """Return the unit in which `quantity` is printed; empty for ratios."""
+    if quantity in _SCALES:
+        return _SCALES[quantity][1]
+    unit = QUANTITIES.get(quantity, "")
+    return "" if unit == "1" else unit
+
+
+def name_of(quantity: str) -> str:
+    """Return a quantity as it is said: ``DDM``, ``tone 90``."""
+    return _NAMES.get(quantity, quantity.replace("_", " "))
+
+
+def decimals_for(u: float) -> int:
+    """Return the decimals that show `u` (positive) with two significant digits, 0 to 9."""
+    # Let the formatter round first: 0.0996 is 0.10, not 0.100.
+    exponent = int(f"{u:.1e}".partition("e")[2])
+    return min(max(1 - exponent, 0), _MOST_DECIMALS)
+
+
+def with_uncertainty(quantity: str, value: float, u: float) -> str:
+    """Return ``0.15493 ± 0.00076``: value and expanded uncertainty in the printed unit.
+
+    Parameters
+    ----------
+    value, u
+        Value and *standard* uncertainty, SI. An uncertainty that is zero or no number is not
+        printed, and the value gets four decimals.
+    """
+    factor = _factor(quantity)
+    expanded = COVERAGE * u * factor
+    if not (math.isfinite(expanded) and expanded > 0.0):
+        return _signed(value * factor, 4)
+    decimals = decimals_for(expanded)
+    return f"{_signed(value * factor, decimals)} ± {expanded:.{decimals}f}"
+
+
+def plain(quantity: str, value: float) -> str:
+    """Return a value without uncertainty, such as a target, in the printed unit.
+
+    A ratio has at most five decimals, other values six significant digits; zeros at the end go.
+    """
+    if QUANTITIES.get(quantity) == "1":
+        return _minus(f"{round(value, 5) + 0.0:.6g}")
+    return _minus(f"{value * _factor(quantity):.6g}")
+
+
+def remark(quantity: str, value: float) -> str:
+    """Return what stands beside a DDM: tone that predominates and deviation current.
+
+    ``150 Hz, 149.9 uA``; empty for other quantities.
+    """
+    if quantity != "ddm":
+        return ""
+    tone = predominance(value, null=_BALANCED_DDM).removesuffix(" predominates")
+    return f"{tone}, {_signed(value * UA_PER_DDM, 1)} uA"
+
+
+def interval(quantity: str, low: float | None, high: float | None) -> str:
+    """Return a limit in words: ``0.154 to 0.156``, ``at least 0.155``."""
+    if low is None and high is None:
+        return "none"
+    if low is None:
+        return f"at most {plain(quantity, high or 0.0)}"
+    if high is None:
+        return f"at least {plain(quantity, low)}"
+    return f"{plain(quantity, low)} to {plain(quantity, high)}"
+
+
+def _factor(quantity: str) -> float:
+    return _SCALES[quantity][0] if quantity in _SCALES else 1.0
+
+
+def _signed(value: float, decimals: int) -> str:
+    text = f"{value:.{decimals}f}"
+    # A value that rounds to nothing has no sign left to print.
+    return text.lstrip("-") if float(text) == 0.0 else _minus(text)
+
+
+def _minus(text: str) -> str:
+    return text.replace("-", _MINUS)

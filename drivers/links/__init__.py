@@ -1,0 +1,1 @@
+"""Ways to an instrument, each behind `daq.link.Link`; foreign errors end here."""

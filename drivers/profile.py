@@ -1,0 +1,245 @@
+"""A profile: how to talk to one model of instrument, in one TOML file."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Annotated, Final, Literal, Self
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from daq.errors import ProfileError
+from daq.reading import QUANTITIES, Quality
+from daq.roles import InstrumentClass
+from daq.toml_file import did_you_mean, load_toml
+from drivers.accuracy import Accuracy
+from drivers.conversation import MessageFormat
+from drivers.links.settings import LinkSettings, Parity
+from drivers.units import AnswerUnit, si_scale
+
+_PLACEHOLDER: Final = re.compile(r"\{[^}]*\}?")
+_IDENTITY_GROUPS: Final = frozenset({"maker", "model", "serial", "firmware"})
+
+
+def _is_pattern(text: str) -> str:
+    try:
+        re.compile(text)
+    except re.error as exc:
+        raise ValueError(f"This is no regular expression: {exc}.") from exc
+    return text
+
+
+def _is_command(text: str) -> str:
+    for found in _PLACEHOLDER.findall(text):
+        if found != "{channel}":
+            raise ValueError(f"{found!r} is no placeholder; only {{channel}} is.")
+    if not text.isprintable():
+        raise ValueError("A command holds printable characters; its end is write_terminator.")
+    return text
+
+
+Pattern = Annotated[str, AfterValidator(_is_pattern)]
+Command = Annotated[str, AfterValidator(_is_command)]
+Seconds = Annotated[float, Field(gt=0, le=600, allow_inf_nan=False)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class ModelSection(_Section):
+    """``[instrument]``: what it is."""
+
+    instrument_class: InstrumentClass = Field(alias="class")
+    description: str = ""
+    channels: tuple[str, ...] = ()
+    settling_s: float = Field(default=0.0, ge=0, le=600)
+    calibration_interval_months: int | None = Field(default=None, gt=0)
+
+
+class LinkSection(_Section):
+    """``[link]``: how messages look, and how a serial line is set."""
+
+    write_terminator: str = Field(min_length=1, max_length=4)
+    read_terminator: str = Field(min_length=1, max_length=4)
+    encoding: Literal["ascii", "latin-1", "utf-8", "cp1252"] = "latin-1"
+    timeout_s: Seconds = 2.0
+    quiet_s: Seconds = 0.05
+    streaming: bool = False
+    baud_rate: int = Field(default=9600, gt=0)
+    data_bits: Literal[5, 6, 7, 8] = 8
+    parity: Parity = "none"
+    stop_bits: Literal[1, 2] = 1
+    dtr: bool | None = None
+    rts: bool | None = None
+    low_latency: bool = False
+    settle_s: float = Field(default=0.0, ge=0, le=60)
+    visa_library: str = "@py"
+
+    def message_format(self) -> MessageFormat:
+        """Return how messages look."""
+        return MessageFormat(
+            self.write_terminator.encode("latin-1"),
+            self.read_terminator.encode("latin-1"),
+            self.encoding,
+            self.quiet_s,
+        )
+
+    def link_settings(self) -> LinkSettings:
+        """Return how to open the link."""
+        return LinkSettings(
+            baud_rate=self.baud_rate,
+            data_bits=self.data_bits,
+            parity=self.parity,
+            stop_bits=self.stop_bits,
+            dtr=self.dtr,
+            rts=self.rts,
+            low_latency=self.low_latency,
+            settle_s=self.settle_s,
+            visa_library=self.visa_library,
+        )
+
+
+class IdentificationSection(_Section):
+    """``[identification]``: the question, and the answer's pattern with its named groups."""
+
+    query: Command = ""
+    answer: Pattern
+
+    @field_validator("answer")
+    @classmethod
+    def _names_known_groups(cls, text: str) -> str:
+        unknown = set(re.compile(text).groupindex) - _IDENTITY_GROUPS
+        if unknown:
+            raise ValueError(f"Groups are maker, model, serial and firmware, not {unknown}.")
+        return text
+
+
+class SetupSection(_Section):
+    """``[setup]``: commands sent after each opening; with {channel}, once for each channel."""
+
+    commands: tuple[Command, ...] = ()
+
+
+class ErrorsSection(_Section):
+    """``[errors]``: how the instrument tells of its own errors."""
+
+    queue_query: Command = ""
+    clear: Command = ""
+    event_status_query: Command = ""
+    reply: Pattern = ""
+
+
+class QuantitySection(_Section):
+    """``[quantity.<name>]``: one question and how to read its answer."""
+
+    name: str
+    query: Command = ""
+    answer: Pattern = "(?P<value>.+)"
+    unit: AnswerUnit
+    positive_tone: Literal[90, 150] | None = None
+    status: dict[str, Quality] = {}
+    timeout_s: Seconds | None = None
+    accuracy: tuple[Accuracy, ...] = Field(min_length=1)
+
+    @field_validator("answer")
+    @classmethod
+    def _has_a_value(cls, text: str) -> str:
+        groups = set(re.compile(text).groupindex)
+        if "value" not in groups or groups - {"value", "status"}:
+            raise ValueError("The pattern needs a group (?P<value>…), and may have (?P<status>…).")
+        return text
+
+    @field_validator("accuracy")
+    @classmethod
+    def _ascends(cls, lines: tuple[Accuracy, ...]) -> tuple[Accuracy, ...]:
+        limits = [line.up_to for line in lines[:-1]]
+        bounded = [limit for limit in limits if limit is not None]
+        if len(bounded) < len(limits) or bounded != sorted(bounded):
+            raise ValueError("Every line but the last needs up_to, in ascending order.")
+        return lines
+
+    @model_validator(mode="after")
+    def _fits_the_quantity(self) -> Self:
+        if self.name not in QUANTITIES:
+            known = did_you_mean(self.name, QUANTITIES) or "known are " + ", ".join(QUANTITIES)
+            raise ValueError(f"{self.name!r} is no quantity; {known}")
+        if si_scale(self.unit)[1] != QUANTITIES[self.name]:
+            raise ValueError(f"{self.name} is not measured in {self.unit}.")
+        if self.unit == "uA" and self.name != "ddm":
+            raise ValueError(f"Only ddm is measured in uA, not {self.name}.")
+        if (self.name == "ddm") != (self.positive_tone is not None):
+            raise ValueError(
+                "ddm needs positive_tone, the tone that predominates when the answer is "
+                "positive (90 or 150), and nothing else has it."
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _status_is_explained(self) -> Self:
+        if "status" in re.compile(self.answer).groupindex and not self.status:
+            raise ValueError("The answer has a status: say in `status` what its values mean.")
+        return self
+
+
+class WaveformSection(_Section):
+    """``[waveform]``: how to get samples. Volts are ``(sample - origin) * scale_v``."""
+
+    query: Command
+    format: Literal["real32", "real64", "int8", "uint8", "int16", "ascii"]
+    byte_order: Literal["big", "little"] = "big"
+    record_s: Seconds | None = None
+    record_query: Command = ""
+    origin: float = 0.0
+    scale_v: float = Field(default=1.0, gt=0)
+    clip_v: float | None = Field(default=None, gt=0)
+    timeout_s: Seconds | None = None
+
+    @model_validator(mode="after")
+    def _rate_is_known(self) -> Self:
+        if (self.record_s is None) == (not self.record_query):
+            raise ValueError("Give either record_s or record_query, the length of the record.")
+        return self
+
+
+class Profile(_Section):
+    """Everything that is known of one model of instrument."""
+
+    instrument: ModelSection
+    link: LinkSection
+    identification: IdentificationSection
+    setup: SetupSection = SetupSection()
+    errors: ErrorsSection = ErrorsSection()
+    quantity: dict[str, QuantitySection] = {}
+    waveform: WaveformSection | None = None
+
+    @field_validator("quantity", mode="before")
+    @classmethod
+    def _sections_know_their_names(cls, sections: object) -> object:
+        # A section checks itself, so that its faults are told at its own line.
+        if not isinstance(sections, dict):
+            return sections
+        return {
+            name: {**section, "name": name} if isinstance(section, dict) else section
+            for name, section in sections.items()
+        }
+
+    @model_validator(mode="after")
+    def _can_be_asked(self) -> Self:
+        silent = [name for name, section in self.quantity.items() if not section.query]
+        if self.link.streaming and len(silent) < len(self.quantity):
+            raise ValueError("An instrument that talks on its own (streaming) has no queries.")
+        if not self.link.streaming and (silent or not self.identification.query):
+            raise ValueError(f"A query is missing: {', '.join(silent) or 'identification'}.")
+        return self
+
+
+def load_profile(path: Path) -> Profile:
+    """Read a profile.
+
+    Raises
+    ------
+    ProfileError
+        The file is missing, malformed or contradicts itself; file, line and key are named.
+    """
+    return load_toml(path, Profile, ProfileError)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
@@ -16,7 +15,7 @@ from daq.samples.combine import Combined
 from daq.samples.files import open_samples
 from daq.samples.model import Analysis
 from daq.samples.screen import check_length, check_rate
-from daq.samples.source import ArraySource, Source, blocks
+from daq.samples.source import ArraySource, Progress, Source, blocks
 
 BLOCK_S: Final = 2.0
 """Length of the blocks into which long records are cut; up to 3 s a record stays whole."""
@@ -52,7 +51,7 @@ def analyze_file(
     path: Path | str,
     *,
     rate_hz: float | None = None,
-    progress: Callable[[int, int | None], None] | None = None,
+    progress: Progress | None = None,
 ) -> Analysis:
     """Measure the modulation of a recorded file, of any length, in constant memory.
 
@@ -73,7 +72,7 @@ def analyze_file(
     return _analyze(open_samples(path, rate_hz=rate_hz), progress)
 
 
-def _analyze(source: Source, progress: Callable[[int, int | None], None] | None) -> Analysis:
+def _analyze(source: Source, progress: Progress | None) -> Analysis:
     combined = Combined()
     for place, samples in blocks(source, BLOCK_S):
         try:

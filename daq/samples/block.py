@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from daq.errors import SamplesError
 from daq.samples.cautions import cautions
 from daq.samples.choose import first_fit, grow
 from daq.samples.fit import fit
@@ -13,12 +14,14 @@ from daq.samples.ident import envelope, keying, step_samples
 from daq.samples.iq import Carriers, find_carriers
 from daq.samples.lowpass import Complexes, Floats, to_baseband
 from daq.samples.model import Analysis
+from daq.samples.quantise import quantisation_step
 from daq.samples.report import check_fit, report
 from daq.samples.screen import (
     check_alive,
     check_clipping,
     check_finite,
     check_length,
+    check_rate,
     check_samples,
 )
 
@@ -65,6 +68,7 @@ def analyze_block(samples: Floats | Complexes, rate_hz: float) -> Block:
 
 
 def _complex_block(z: Complexes, rate_hz: float) -> Block:
+    check_rate(rate_hz)
     check_length(len(z), rate_hz)
     check_finite(z)
     check_clipping(z.real)
@@ -87,6 +91,16 @@ def _with_carriers(analysis: Analysis, carriers: Carriers) -> Analysis:
 
 
 def _envelope_block(v: Floats, rate_hz: float) -> Block:
+    try:
+        return _fitted_block(v, rate_hz)
+    except np.linalg.LinAlgError as error:
+        raise SamplesError(
+            "The record cannot be taken apart into mean and tones.",
+            hint="look at it on the screen: is it a detected envelope at all?",
+        ) from error
+
+
+def _fitted_block(v: Floats, rate_hz: float) -> Block:
     band = to_baseband(v, rate_hz)
     start = first_fit(band)
     check_fit(start)
@@ -95,7 +109,7 @@ def _envelope_block(v: Floats, rate_hz: float) -> Block:
     if weights is not None:
         now = grow(band, fit(band, now.terms, now.free_hz, weights), weights)
     return Block(
-        analysis=report(now, band, len(v), rate_hz),
+        analysis=report(now, band, len(v), rate_hz, quantisation_step(v)),
         ident_envelope=envelope(band, now, weights),
         step_s=step_samples(band.rate_hz) / band.rate_hz,
     )

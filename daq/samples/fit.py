@@ -132,19 +132,20 @@ def fit(
     mix = mixes(terms)
     used = tuple(int(k) for k in np.flatnonzero(mix.any(axis=0)))
     free = np.array(free_hz, dtype=np.float64)
-    for spare in reversed(range(_MAX_ROUNDS)):
+    rounds = 0
+    while True:
+        rounds += 1
         system = _System(band, mix, used, free, weights)
         solution, inverse = system.solve()
         step_hz = solution[-len(used) :]
         free[list(used)] += step_hz
         residual = system.residual(solution)
-        sigma_v = _noise(residual, band.rate_hz, weights, len(solution))
-        deviation = sigma_v * np.sqrt(np.diagonal(inverse)[-len(used) :])
-        if spare == 0 or np.all(np.abs(step_hz) <= _ENOUGH * deviation):
-            return _finish(
-                band, terms, free, used, solution, inverse * sigma_v**2, residual, sigma_v
-            )
-    raise AssertionError("unreachable: the last round returns")
+        # The plain scatter of the residual is near enough to tell when to stop.
+        deviation = residual.std() * np.sqrt(np.diagonal(inverse)[-len(used) :])
+        if rounds == _MAX_ROUNDS or np.all(np.abs(step_hz) <= _ENOUGH * deviation):
+            sigma_v = _noise(residual, band.rate_hz, weights, len(solution))
+            cov = inverse * sigma_v**2
+            return _finish(band, terms, free, used, solution, cov, residual, sigma_v)
 
 
 class _System:

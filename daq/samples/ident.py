@@ -23,6 +23,8 @@ STEP_S: Final = 0.005
 
 _OFF: Final = 0.5
 _CLEARLY_OFF: Final = 0.25
+_MOSTLY_KEPT: Final = 0.6
+"""What would leave out more is no keying: even 0.1 s with one switching keeps three quarters."""
 _PARTLY: Final = (0.1, 0.8)
 """Relative levels between which a step at an end may hold a switching; ripple stays above."""
 
@@ -77,4 +79,4 @@ def keying(band: Baseband, now: Fit) -> Weights | None:
     for end in (0, len(on) - 1):
         if _PARTLY[0] < level[end] < _PARTLY[1]:
             keep[end * piece : (end + 1) * piece] = 0.0
-    return Weights(keep=keep, gate=gate)
+    return Weights(keep=keep, gate=gate) if keep.mean() > _MOSTLY_KEPT else None

@@ -29,6 +29,7 @@ MIN_BASEBAND_HZ: Final = 3000.0
 """Lowest rate after decimation."""
 
 _TAPS_PER_STEP: Final = 10
+_ROWS_AT_ONCE: Final = 512
 _CUTOFF_OF_RATE: Final = 0.55
 _KAISER_BETA: Final = 7.0
 
@@ -84,13 +85,31 @@ def to_baseband(v: Floats, rate_hz: float) -> Baseband:
         return Baseband(v, rate_hz, 0.0, np.ones(1), 1)
     taps = _design(step)
     rows = len(v) // step
-    # One matrix product does ten partial filters at once; shifted sums put them together.
-    partial = v[: rows * step].reshape(rows, step) @ taps.reshape(_TAPS_PER_STEP, step).T
+    partial = _partial_filters(v[: rows * step].reshape(rows, step), taps)
     kept = rows - _TAPS_PER_STEP + 1
     out = partial[:kept, 0].copy()
     for j in range(1, _TAPS_PER_STEP):
         out += partial[j : j + kept, j]
     return Baseband(out, rate_hz / step, (len(taps) - 1) / 2.0 / rate_hz, taps, step)
+
+
+def _partial_filters(v: Floats, taps: Floats) -> Floats:
+    """Return ten partial filters' outputs, shape (rows, 10); shifted sums put them together.
+
+    One matrix product does all ten. It is cut into pieces so small that the linear algebra
+    library does not split them over threads, which stalls on a busy machine.
+    """
+    rows, step = v.shape
+    table = taps.reshape(_TAPS_PER_STEP, step).T
+    whole = rows - rows % _ROWS_AT_ONCE
+    out = np.empty((rows, _TAPS_PER_STEP))
+    np.matmul(
+        v[:whole].reshape(-1, _ROWS_AT_ONCE, step),
+        table,
+        out=out[:whole].reshape(-1, _ROWS_AT_ONCE, _TAPS_PER_STEP),
+    )
+    np.matmul(v[whole:], table, out=out[whole:])
+    return out
 
 
 @lru_cache(maxsize=8)

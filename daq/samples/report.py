@@ -12,6 +12,7 @@ from daq.samples.cautions import cautions
 from daq.samples.fit import Fit
 from daq.samples.lowpass import BAND_HZ, Baseband, Floats
 from daq.samples.model import Analysis, Estimate
+from daq.samples.quantise import repeated_error_variance
 from daq.samples.terms import (
     F90,
     F150,
@@ -29,6 +30,9 @@ from daq.samples.terms import (
 
 _PRESENT: Final = 12.0
 """Strength from which a tone is there: noise alone exceeds it once in 160,000."""
+
+_ASTRAY: Final = 0.05
+"""A fit that ends this far from a tone's nominal frequency has followed something else."""
 
 
 class Propagation:
@@ -90,7 +94,11 @@ class Propagation:
 def check_fit(fit: Fit) -> None:
     """Raise `SamplesError` if the fit found no tones, or no mean to relate them to."""
     strength = fit.strength()
-    present = [strength[fit.terms.index(tone)] > _PRESENT for tone in (TONE_90, TONE_150)]
+    present = [
+        strength[fit.terms.index(tone)] > _PRESENT
+        and abs(fit.free_hz[place] / nominal_hz - 1.0) < _ASTRAY
+        for tone, place, nominal_hz in ((TONE_90, F90, 90.0), (TONE_150, F150, 150.0))
+    ]
     if not any(present):
         raise SamplesError(
             f"No tones: neither 90 Hz nor 150 Hz stands out of the noise (mean {fit.c0:.4g},"
@@ -106,7 +114,7 @@ def check_fit(fit: Fit) -> None:
         )
 
 
-def report(fit: Fit, band: Baseband, samples: int, rate_hz: float) -> Analysis:
+def report(fit: Fit, band: Baseband, samples: int, rate_hz: float, step: float = 0.0) -> Analysis:
     """Return the analysis that `fit` amounts to.
 
     Parameters
@@ -117,6 +125,8 @@ def report(fit: Fit, band: Baseband, samples: int, rate_hz: float) -> Analysis:
         What it was fitted to.
     samples, rate_hz
         Size and rate of the record before the low-pass.
+    step
+        The converter's step, unit of the record; 0 where there is none.
 
     Raises
     ------
@@ -124,10 +134,10 @@ def report(fit: Fit, band: Baseband, samples: int, rate_hz: float) -> Analysis:
         If the tones or the carrier are missing.
     """
     check_fit(fit)
-    p = Propagation(fit)
+    noise = fit.sigma_v * float(np.sqrt(band.step))
+    p = Propagation(_with_rounding(fit, noise, step, (samples, rate_hz)))
     m90, row_90 = p.depth_row(TONE_90)
     m150, row_150 = p.depth_row(TONE_150)
-    noise = fit.sigma_v * float(np.sqrt(band.step))
     freedom = 2.0 * BAND_HZ * samples / rate_hz
     has_ident = IDENT_TONE in fit.terms
     hums = [p.depth(term) for term in (HUM, HUM_2) if term in fit.terms]
@@ -152,6 +162,19 @@ def report(fit: Fit, band: Baseband, samples: int, rate_hz: float) -> Analysis:
         hum_hz=_hum_hz(p) if hums else None,
     )
     return replace(analysis, warnings=cautions(analysis))
+
+
+def _with_rounding(fit: Fit, noise_v: float, step: float, record: tuple[int, float]) -> Fit:
+    """Return `fit` with the share of the converter's rounding that does not average out."""
+    slip_hz = float(fit.free_hz[F150] - 5.0 / 3.0 * fit.free_hz[F90])
+    swing_v = float(sum(fit.amplitude[fit.terms.index(tone)] for tone in (TONE_90, TONE_150)))
+    extra = repeated_error_variance(step, noise_v, swing_v, slip_hz, record)
+    if extra == 0.0:
+        return fit
+    linear = 1 + 2 * len(fit.terms)
+    cov = fit.cov.copy()
+    cov[range(linear), range(linear)] += extra * np.array([1.0] + [2.0] * (linear - 1))
+    return replace(fit, cov=cov)
 
 
 def _tone_phase(p: Propagation) -> Estimate:

@@ -15,9 +15,11 @@ MIN_DURATION_S: Final = 0.1
 MIN_RATE_HZ: Final = 2500.0
 """Twice the upper end of the band, the ident at 1020 Hz with its 50 Hz of reach included."""
 
+_LEVELS: Final = (1e-30, 1e30)
 _FROZEN_S: Final = 0.02
 _PLATEAU: Final = 8
 _PLATEAU_TO_SHOULDER: Final = 4
+_ROUNDING: Final = 1e-12
 
 
 def check_rate(rate_hz: float) -> None:
@@ -69,6 +71,11 @@ def check_alive(v: Floats, rate_hz: float) -> None:
             f"Dead input: every sample is {low:g}.",
             hint="check probe, cable, channel and detector; then record again.",
         )
+    if not _LEVELS[0] < max(-low, high) < _LEVELS[1]:
+        raise SamplesError(
+            f"The values reach from {low:.3g} to {high:.3g}, which no detector gives.",
+            hint="check the file's scale and format.",
+        )
     stride = max(1, int(_FROZEN_S * rate_hz / 4.0))
     probe = v[::stride]
     same = probe[1:] == probe[:-1]
@@ -91,10 +98,12 @@ def check_clipping(v: Floats) -> None:
     """
     for values, word in ((v, "highest"), (-v, "lowest")):
         top = float(values.max())
-        at_top = int(np.count_nonzero(values == top))
+        # Computed records repeat their peaks but for rounding.
+        nearly = top - _ROUNDING * abs(top)
+        at_top = int(np.count_nonzero(values >= nearly))
         if at_top < _PLATEAU:
             continue
-        lower = values[values < top]
+        lower = values[values < nearly]
         if len(lower) == 0:
             continue
         below = float(lower.max())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 
@@ -11,6 +11,9 @@ import numpy.typing as npt
 
 Samples: TypeAlias = npt.NDArray[np.float64] | npt.NDArray[np.complex128]
 """Shape (n,): detector output, or complex baseband."""
+
+Progress: TypeAlias = Callable[[int, int | None], None]
+"""Called with the samples done and, where known, all there are."""
 
 
 class Source(Protocol):

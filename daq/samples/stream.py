@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import nan
 from pathlib import Path
@@ -12,7 +12,7 @@ from daq.samples.block import analyze_block
 from daq.samples.files import open_samples
 from daq.samples.model import Analysis
 from daq.samples.screen import MIN_DURATION_S
-from daq.samples.source import blocks
+from daq.samples.source import Progress, Source, blocks
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +53,11 @@ def ddm_series(
     *,
     block_s: float = 1.0,
     rate_hz: float | None = None,
-    progress: Callable[[int, int | None], None] | None = None,
+    progress: Progress | None = None,
 ) -> Iterator[SeriesRow]:
-    """Yield one row for each block of a record; a block that cannot be measured is a gap.
+    """Return an iterator of one row a block; a block that cannot be measured is a gap.
+
+    The file is opened, and refused if need be, at once; the blocks are read as rows are asked for.
 
     Parameters
     ----------
@@ -78,7 +80,10 @@ def ddm_series(
             f"Blocks of {block_s:g} s are too short; the tones need {MIN_DURATION_S:g} s.",
             hint="give 0.2 s or more.",
         )
-    source = open_samples(path, rate_hz=rate_hz)
+    return _rows(open_samples(path, rate_hz=rate_hz), block_s, progress)
+
+
+def _rows(source: Source, block_s: float, progress: Progress | None) -> Iterator[SeriesRow]:
     for place, samples in blocks(source, block_s):
         t_s = (place + len(samples) / 2.0) / source.rate_hz
         try:

@@ -1,0 +1,53 @@
+import math
+
+import numpy as np
+import pytest
+
+from daq.samples.analyze import analyze_samples
+from daq.samples.block import analyze_block
+from daq.samples.combine import Combined
+from tests.daq.samples.synthetic import Truth, fisher_ddm_u, record
+
+
+def test_blocks_lose_nothing_against_the_bound_of_the_whole() -> None:
+    truth = Truth(rate_hz=8_000.0, duration_s=20.0, m150=0.24)
+    a = analyze_samples(record(truth, np.random.default_rng(1)), truth.rate_hz)
+    bound = fisher_ddm_u(truth)
+    assert a.ddm.u == pytest.approx(bound, rel=0.03)
+    assert abs(a.ddm.value - truth.ddm) < 4.0 * bound
+    assert a.duration_s == 20.0
+    assert a.samples == 160_000
+    assert a.warnings == ()
+
+
+def test_a_ddm_that_moves_is_said_and_widens_the_uncertainty() -> None:
+    rng = np.random.default_rng(2)
+    combined = Combined()
+    for step in range(8):
+        truth = Truth(duration_s=0.5, m150=0.2 + 0.001 * step)
+        combined.add(analyze_block(record(truth, rng), truth.rate_hz))
+    a = combined.result()
+    assert any("DDM moved" in warning for warning in a.warnings)
+    assert a.ddm.u > 10.0 * fisher_ddm_u(Truth(duration_s=4.0))
+
+
+def test_the_mean_phase_is_not_torn_at_the_wrap() -> None:
+    rng = np.random.default_rng(3)
+    combined = Combined()
+    for phase_deg in (59.5, -59.5, 59.9, -59.9):
+        truth = Truth(duration_s=0.5, p90=0.0, p150=math.radians(phase_deg))
+        combined.add(analyze_block(record(truth, rng), truth.rate_hz))
+    assert abs(abs(combined.result().tone_phase_deg.value) - 60.0) < 0.2
+
+
+def test_one_block_is_passed_on_as_it_is() -> None:
+    truth = Truth()
+    block = analyze_block(record(truth, np.random.default_rng(4)), truth.rate_hz)
+    combined = Combined()
+    combined.add(block)
+    assert combined.result() == block.analysis
+
+
+def test_no_block_no_answer() -> None:
+    with pytest.raises(ValueError, match="no block"):
+        Combined().result()

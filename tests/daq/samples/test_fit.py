@@ -1,0 +1,71 @@
+import numpy as np
+import pytest
+from scipy import signal
+
+from daq.samples.choose import NOMINAL_HZ
+from daq.samples.fit import Weights, fit, phasors
+from daq.samples.lowpass import to_baseband
+from daq.samples.terms import HARMONICS_90, TONE_90, TONE_150
+from tests.daq.samples.synthetic import Truth, clean, record
+
+TONES = (TONE_90, TONE_150)
+
+
+def test_a_noiseless_record_is_fitted_to_rounding() -> None:
+    truth = Truth(f90=90.4, f150=149.1, m90=0.25, duration_s=0.37)
+    band = to_baseband(clean(truth), truth.rate_hz)
+    fitted = fit(band, TONES, NOMINAL_HZ)
+    assert fitted.c0 == pytest.approx(truth.c0, abs=1e-8)
+    np.testing.assert_allclose(fitted.amplitude / fitted.c0, [0.25, 0.2], atol=1e-8)
+    np.testing.assert_allclose(fitted.free_hz[:2], [90.4, 149.1], atol=1e-6)
+
+
+def test_a_harmonic_follows_its_tone() -> None:
+    truth = Truth(f90=91.0, extra=((0.01, 182.0, 0.2),))
+    band = to_baseband(clean(truth), truth.rate_hz)
+    fitted = fit(band, (*TONES, HARMONICS_90[0]), NOMINAL_HZ + np.array([0.7, 0.0, 0.0, 0.0]))
+    assert fitted.frequency_hz[2] == pytest.approx(182.0, abs=1e-6)
+    assert fitted.amplitude[2] == pytest.approx(0.02, abs=1e-8)
+
+
+def test_sigma_is_the_noise_after_the_low_pass() -> None:
+    truth = Truth(snr_db=30.0, duration_s=3.0)
+    band = to_baseband(record(truth, np.random.default_rng(2)), truth.rate_hz)
+    fitted = fit(band, TONES, NOMINAL_HZ)
+    assert fitted.sigma_v * np.sqrt(band.step) == pytest.approx(truth.sigma, rel=0.03)
+
+
+def test_sigma_is_the_density_beside_the_tones_when_the_noise_is_not_white() -> None:
+    """Noise above the band adds nothing to the uncertainty."""
+    truth = Truth(snr_db=40.0, duration_s=2.0)
+    rng = np.random.default_rng(3)
+    v = record(truth, rng)
+    beside = signal.firwin(2001, [1300.0, 1480.0], pass_zero=False, fs=truth.rate_hz)
+    hiss = signal.oaconvolve(rng.standard_normal(len(v)), beside, mode="same")
+    plain = fit(to_baseband(v, truth.rate_hz), TONES, NOMINAL_HZ)
+    hissing = fit(to_baseband(v + 3.0 * truth.sigma * hiss, truth.rate_hz), TONES, NOMINAL_HZ)
+    assert hissing.residual.std() > 1.2 * plain.residual.std()
+    assert hissing.sigma_v == pytest.approx(plain.sigma_v, rel=0.05)
+
+
+def test_samples_that_do_not_count_change_nothing() -> None:
+    truth = Truth(snr_db=50.0)
+    v = record(truth, np.random.default_rng(4))
+    band = to_baseband(v, truth.rate_hz)
+    spoilt = to_baseband(v, truth.rate_hz)
+    keep = np.ones(len(band.v))
+    keep[1000:1100] = 0.0
+    spoilt.v[1000:1100] = 99.0
+    weights = Weights(keep=keep, gate=np.ones(len(keep)))
+    first = fit(band, TONES, NOMINAL_HZ, weights)
+    second = fit(spoilt, TONES, NOMINAL_HZ, weights)
+    np.testing.assert_allclose(first.a, second.a, rtol=1e-12)
+    assert not first.residual[1000:1100].any()
+
+
+def test_phasors_are_complex_exponentials_about_the_middle() -> None:
+    t = (np.arange(1001) - 500.0) / 3000.0
+    expected = np.exp(2j * np.pi * np.multiply.outer([90.3, 1020.0], t))
+    np.testing.assert_allclose(
+        phasors(np.array([90.3, 1020.0]), 1001, 3000.0), expected, atol=1e-11
+    )

@@ -1,0 +1,58 @@
+import numpy as np
+import pytest
+
+from daq.samples.analyze import analyze_samples
+from daq.samples.choose import first_fit, grow
+from daq.samples.ident import envelope, keying
+from daq.samples.lowpass import to_baseband
+from tests.daq.samples.synthetic import Truth, fisher_ddm_u, record
+
+RATE_HZ = 48_000.0
+
+
+def keyed(truth: Truth, on: np.ndarray, depth: float, seed: int) -> np.ndarray:
+    tone = truth.c0 * depth * np.sin(2.0 * np.pi * 1021.3 * truth.t + 0.7)
+    return record(truth, np.random.default_rng(seed)) + on * tone
+
+
+def test_the_depth_of_a_keyed_ident_is_its_depth_while_on() -> None:
+    truth = Truth(snr_db=45.0)
+    on = (truth.t % 0.4 < 0.1).astype(float)
+    a = analyze_samples(keyed(truth, on, 0.08, 1), RATE_HZ)
+    assert a.ident_depth is not None
+    assert a.ident_depth.value == pytest.approx(0.08, abs=4.0 * a.ident_depth.u)
+    assert a.ident_hz is not None
+    assert a.ident_hz.value == pytest.approx(1021.3, abs=0.01)
+
+
+def test_abrupt_keying_does_not_disturb_the_ddm() -> None:
+    """Clicks of 10 per cent ident would be some 30 standard deviations at 60 dB."""
+    errors = []
+    for seed in range(20):
+        truth = Truth(snr_db=60.0, m150=0.23, p90=float(seed), p150=0.3 * seed)
+        on = ((truth.t + 0.013 * seed) % 0.23 < 0.1).astype(float)
+        a = analyze_samples(keyed(truth, on, 0.1, seed), RATE_HZ)
+        errors.append((a.ddm.value - truth.ddm) / fisher_ddm_u(truth))
+        assert a.ddm.u < 1.2 * fisher_ddm_u(truth)
+    assert np.abs(errors).max() < 4.0
+    assert np.std(errors) < 1.5
+
+
+def test_a_steady_ident_has_no_gate() -> None:
+    truth = Truth(ident=0.1, snr_db=25.0)
+    band = to_baseband(record(truth, np.random.default_rng(3)), RATE_HZ)
+    assert keying(band, grow(band, first_fit(band))) is None
+
+
+def test_no_ident_no_gate() -> None:
+    band = to_baseband(record(Truth(), np.random.default_rng(4)), RATE_HZ)
+    assert keying(band, grow(band, first_fit(band))) is None
+
+
+def test_the_envelope_follows_the_key() -> None:
+    truth = Truth(snr_db=50.0)
+    on = (truth.t > 0.5).astype(float)
+    band = to_baseband(keyed(truth, on, 0.1, 5), RATE_HZ)
+    size = envelope(band, grow(band, first_fit(band)))
+    assert size[:95] == pytest.approx(np.zeros(95), abs=0.02)
+    assert size[105:195] == pytest.approx(np.full(90, 0.2), rel=0.1)

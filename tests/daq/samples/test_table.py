@@ -1,0 +1,92 @@
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from daq.errors import SamplesError
+from daq.samples.analyze import analyze_file
+from daq.samples.table import open_table
+from tests.daq.samples.synthetic import Truth, clean, record
+
+TRUTH = Truth(rate_hz=10_000.0, duration_s=0.5, m150=0.26)
+
+
+def lines(form: Callable[[float, float], str]) -> list[str]:
+    v = record(TRUTH, np.random.default_rng(1))
+    return [form(t, x) for t, x in zip(TRUTH.t - 0.25, v, strict=True)]
+
+
+FORMS: dict[str, Callable[[float, float], str]] = {
+    "comma": lambda t, x: f"{t:.6E},{x:.6E}",
+    "comma with a last empty cell": lambda t, x: f"{t:.6f},{x:.6f},",
+    "semicolon and decimal comma": lambda t, x: f"{t:.6f};{x:.6f}".replace(".", ","),
+    "tab": lambda t, x: f"{t:.6f}\t{x:.6f}",
+    "blanks": lambda t, x: f"  {t:.6f}   {x:.6f}",
+}
+
+
+@pytest.mark.parametrize("name", FORMS)
+@pytest.mark.parametrize("heading", [[], ["Record Length,5000", "", "Time (s),CH1 (V)"]])
+def test_tables_as_oscilloscopes_write_them(tmp_path: Path, name: str, heading: list[str]) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join([*heading, *lines(FORMS[name])]) + "\n")
+    a = analyze_file(path)
+    assert a.rate_hz == 10_000.0
+    assert a.samples == 5_000
+    assert a.ddm.value == pytest.approx(TRUTH.ddm, abs=4.0 * a.ddm.u)
+
+
+def test_three_columns_are_time_i_and_q(tmp_path: Path) -> None:
+    z = clean(TRUTH) * np.exp(2j * np.pi * 200.0 * TRUTH.t)
+    path = tmp_path / "a.csv"
+    np.savetxt(path, np.column_stack([TRUTH.t, z.real, z.imag]), delimiter=",", fmt="%.9e")
+    a = analyze_file(path)
+    assert a.carrier_offset_hz is not None
+    assert a.carrier_offset_hz.value == pytest.approx(200.0, abs=0.01)
+    assert a.ddm.value == pytest.approx(TRUTH.ddm, abs=1e-5)
+
+
+def test_a_long_table_is_read_in_pieces(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("t,v\n" + "\n".join(lines(FORMS["comma"])) + "\n")
+    pieces = list(open_table(path).chunks(700))
+    assert [len(piece) for piece in pieces] == [700] * 7 + [100]
+
+
+def test_a_gap_in_the_time_axis_is_refused(tmp_path: Path) -> None:
+    rows = lines(FORMS["comma"])
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(rows[:3000] + rows[3007:]) + "\n")
+    with pytest.raises(SamplesError, match="time axis is uneven near row"):
+        analyze_file(path)
+
+
+def test_a_gap_between_two_pieces_is_refused(tmp_path: Path) -> None:
+    rows = lines(FORMS["comma"])
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(rows[:1000] + rows[1100:]) + "\n")
+    with pytest.raises(SamplesError, match="time axis"):
+        list(open_table(path).chunks(1000))
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ("nothing\nbut words\n", "holds no row of numbers"),
+        ("1,2\n2,3\n", "only 2 rows"),
+        ("0,1\n1,1\n1,1\n2,1\n", "does not rise all the way"),
+        ("0,1,2,3\n1,1,2,3\n", "line 1: 4 columns"),
+        ("0,1\n1,2\n2,3\n3,\n4,5\n", "not numbers only"),
+        ("0,1\n1,2\n2,3\n3,oops\n4,5\n", "not numbers only"),
+        ("0,1\n1,2\n2,3\n3,4\n", "rate too low"),
+        ("", "is empty"),
+    ],
+)
+def test_what_is_no_table_is_refused_with_the_reason(
+    tmp_path: Path, content: str, words: str
+) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text(content)
+    with pytest.raises(SamplesError, match=words):
+        analyze_file(path)

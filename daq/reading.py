@@ -36,6 +36,23 @@ QUANTITIES: Final = MappingProxyType(
 )
 """Quantity name -> SI unit in which every reading of it is kept (``dBm`` for levels)."""
 
+RESULTS: Final = MappingProxyType(
+    {
+        "phase": "deg",
+        "alignment": "m",
+        "sensitivity change": "1",
+        "course width": "deg",
+        "symmetry": "1",
+        "linearity": "1",
+        "clearance": "1",
+        "capture ratio": "dB",
+        "excess phase": "deg",
+        "standing wave ratio": "1",
+        "insulation": "ohm",
+    }
+)
+"""What is computed from readings, or typed, and judged -> its unit."""
+
 IMPOSSIBLE_DDM: Final = 0.4
 """Beyond about 2 m = 0.4 a tone's depth has folded and DDM says nothing about position."""
 

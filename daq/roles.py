@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal, Protocol
 
+from daq.position import Position
 from daq.reading import Reading, Waveform
 
 
@@ -23,6 +24,7 @@ class InstrumentClass(StrEnum):
     FREQUENCY_COUNTER = "frequency counter"
     MULTIMETER = "multimeter"
     SPECTRUM_ANALYZER = "spectrum analyzer"
+    POSITION_RECEIVER = "position receiver"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,13 @@ class Oscilloscope(Instrument, Protocol):
 
     def waveform(self, *, point: str = "", channel: str = "") -> Waveform:
         """Take one record of samples; raises as `Instrument.measure` does."""
+
+
+class PositionReceiver(Instrument, Protocol):
+    """An instrument that knows where it is."""
+
+    def position(self) -> Position:
+        """Return where it is now; raises as `Instrument.measure` does, also when it has no fix."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,20 +8,23 @@ line, key and what was expected.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Any, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, model_validator
+from pydantic import Field, PrivateAttr, model_validator
 
-from daq.errors import StationFileError, UnitError
+from daq.errors import StationFileError
 from daq.reading import QUANTITIES
 from daq.roles import InstrumentClass
+from daq.station_ground import CableSet, Clearance, Course, FieldPlace, Site
+from daq.station_table import AngleDeg, Ddm, FrequencyHz, LengthM, LevelDb, Table, in_si
 from daq.toml_file import load_toml
-from daq.units import Kind, parse
+from daq.units import Kind
 
 PathName = Literal["sbo", "csb"]
+CarrierName = Literal["course", "clearance"]
 Stage = Literal["transmitter", "monitor"]
 
 KIND_OF_QUANTITY: Mapping[str, Kind] = {
@@ -41,30 +44,7 @@ KIND_OF_QUANTITY: Mapping[str, Kind] = {
 """Quantity of a test point -> kind of value (`daq.units.parse`) that its target is written in."""
 
 
-def _said(kind: Kind) -> Callable[[object], float]:
-    def convert(value: object) -> float:
-        try:
-            return parse(str(value), kind)
-        except UnitError as error:
-            # pydantic collects ValueErrors and adds the place in the file.
-            raise ValueError(error.message) from error
-
-    return convert
-
-
-LengthM = Annotated[float, BeforeValidator(_said(Kind.LENGTH))]
-FrequencyHz = Annotated[float, BeforeValidator(_said(Kind.FREQUENCY))]
-AngleDeg = Annotated[float, BeforeValidator(_said(Kind.ANGLE))]
-LevelDb = Annotated[float, BeforeValidator(_said(Kind.LEVEL))]
-Ddm = Annotated[float, BeforeValidator(_said(Kind.DDM))]
-Positive = Field(gt=0)
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
-
-
-class Facility(_Table):
+class Facility(Table):
     """Table ``[station]``: what it is and where its log is kept."""
 
     name: str = Field(min_length=1)
@@ -78,13 +58,13 @@ class Facility(_Table):
     log: str = Field(min_length=1)
 
 
-class Geometry(_Table):
+class Geometry(Table):
     """Table ``[geometry]``: distances on the ground."""
 
     distance_to_threshold_m: LengthM = Field(alias="distance_to_threshold", gt=0)
 
 
-class Conventions(_Table):
+class Conventions(Table):
     """Table ``[conventions]``: which of several usages in the trade holds here."""
 
     alarm_basis: Literal["sensitivity", "width"]
@@ -93,7 +73,7 @@ class Conventions(_Table):
     length_display: Literal["in", "cm", "ft"] = "in"
 
 
-class InstrumentEntry(_Table):
+class InstrumentEntry(Table):
     """One ``[[instruments]]``: an instrument at hand and how to reach it.
 
     `serial` pins the instrument: another one answering there is refused.
@@ -108,11 +88,12 @@ class InstrumentEntry(_Table):
     calibration_due: date | None = None
 
 
-class Point(_Table):
+class Point(Table):
     """One ``[[points]]``: where a probe or the receiver is put, and what should be there.
 
     `target` and `adjust_to` (accepted distance from it after an adjustment) are in the SI unit
-    of `quantity`; for DDM a positive target means that 150 Hz is to predominate.
+    of `quantity`; for DDM a positive target means that 150 Hz is to predominate. A point with a
+    `place` is out in the field: the instrument is carried there.
     """
 
     name: str = Field(min_length=1)
@@ -122,6 +103,7 @@ class Point(_Table):
     target: float | None = None
     adjust_to: float | None = Field(default=None, gt=0)
     control: str = ""
+    place: FieldPlace | None = None
 
     @model_validator(mode="before")
     @classmethod
@@ -131,22 +113,46 @@ class Point(_Table):
         quantity = str(data.get("quantity", ""))
         if quantity not in QUANTITIES:
             raise ValueError(f"quantity: expected one of {', '.join(sorted(QUANTITIES))}")
-        convert = _said(KIND_OF_QUANTITY[quantity])
+        convert = in_si(KIND_OF_QUANTITY[quantity])
         given = {name: data[name] for name in ("target", "adjust_to") if name in data}
         return {**data, **{name: convert(value) for name, value in given.items()}}
 
 
-class CablePathEntry(_Table):
+class CablePathEntry(Table):
     """A feed or return line that may be shortened."""
 
     spare_m: LengthM = Field(alias="spare", ge=0)
     velocity_factor: float = Field(gt=0.3, le=1.0)
 
 
-class Phasing(_Table):
-    """One ``[phasing.NAME]``: how one SBO signal is phased against its carrier."""
+class Phasing(Table):
+    """One ``[phasing.NAME]``: how one SBO signal is phased against its carrier.
+
+    Transmit phasing is done at a point out in the field, monitor phasing at a monitor channel.
+
+    Attributes
+    ----------
+    carrier
+        Whose CSB and SBO it is; says which cables are meant.
+    set_width
+        The width is set at the same point, so that both hold together; else another step does.
+    switched_off
+        The other carrier, off while this one is phased: where both are received they add up, and
+        what is nulled is not the phase of either.
+    place_phase_deg, place_phase_u_deg
+        By how much SBO leads at the point when the far field is in phase: what the near field of
+        the array adds there, by the station's own comparison or by computation.
+    accepted_phase_deg
+        How much phase may be left; judged at the end, with the uncertainty of both readings and
+        of the line.
+    """
 
     point: str
+    carrier: CarrierName = "course"
+    set_width: bool = True
+    switched_off: CarrierName | None = None
+    place_phase_deg: AngleDeg = Field(default=0.0, alias="place_phase", gt=-60, lt=60)
+    place_phase_u_deg: AngleDeg = Field(default=0.0, alias="place_phase_u", ge=0)
     wanted_tone: Literal[90, 150]
     line_in: PathName
     line_stage: Stage
@@ -156,6 +162,7 @@ class Phasing(_Table):
     line_loss_u_db: LevelDb = Field(default=0.0, alias="line_loss_u", ge=0)
     cut_stage: Stage
     null: Ddm = Field(default=0.001, gt=0)
+    accepted_phase_deg: AngleDeg | None = Field(default=None, alias="accepted_phase", gt=0, lt=90)
     width_band: Ddm = Field(default=0.001, gt=0)
     max_rounds: int = Field(default=6, ge=1, le=20)
     fine_control: str
@@ -165,7 +172,7 @@ class Phasing(_Table):
     csb: CablePathEntry
 
 
-class WideAlarm(_Table):
+class WideAlarm(Table):
     """Table ``[wide_alarm]``: how the wide profile is set and what must be left off course."""
 
     course_control: str
@@ -176,14 +183,14 @@ class WideAlarm(_Table):
     band: Ddm = Field(default=0.001, gt=0)
 
 
-class Comparison(_Table):
+class Comparison(Table):
     """One ``[[comparisons]]``: two points that carry the same signal."""
 
     first: str
     second: str
 
 
-class Simulation(_Table):
+class Simulation(Table):
     """Table ``[simulation]``: what the simulated bench is told; real stations have none.
 
     `plant` goes to the simulator as it is.
@@ -193,10 +200,11 @@ class Simulation(_Table):
     plant: Mapping[str, Any] = Field(default_factory=dict)
 
 
-class Station(_Table):
+class Station(Table):
     """One localizer and its equipment.
 
-    The file's own text and digest go into the log with every run.
+    `limits` states what holds here instead of a row of the tables, by the row's key. The file's
+    own text and digest go into the log with every run.
     """
 
     station: Facility
@@ -207,6 +215,11 @@ class Station(_Table):
     comparisons: tuple[Comparison, ...] = ()
     phasing: Mapping[str, Phasing] = Field(default_factory=dict)
     wide_alarm: WideAlarm | None = None
+    site: Site | None = None
+    course: Course | None = None
+    clearance: Clearance | None = None
+    cable_sets: Mapping[str, CableSet] = Field(default_factory=dict)
+    limits: Mapping[str, Mapping[str, Any]] = Field(default_factory=dict)
     simulation: Simulation = Field(default_factory=Simulation)
     _path: Path = PrivateAttr(default=Path("station.toml"))
     _text: str = PrivateAttr(default="")
@@ -219,17 +232,35 @@ class Station(_Table):
             twice = sorted({name for name in names if names.count(name) > 1})
             if twice:
                 raise ValueError(f"{what} '{twice[0]}' stands twice")
-        for point in self.points:
-            _known(f"points: '{point.name}': instrument", point.instrument, aliases)
-        for name, phasing in self.phasing.items():
-            _known(f"phasing.{name}: point", phasing.point, points)
-        if self.wide_alarm is not None:
-            for wanted in (self.wide_alarm.course_point, *self.wide_alarm.clearance_points):
-                _known("wide_alarm: point", wanted, points)
-        for comparison in self.comparisons:
-            _known("comparisons: point", comparison.first, points)
-            _known("comparisons: point", comparison.second, points)
+        for what, name in self._named_instruments():
+            _known(f"{what}: instrument", name, aliases)
+        for what, name in self._named_points():
+            _known(f"{what}: point", name, points)
         return self
+
+    def _named_instruments(self) -> list[tuple[str, str]]:
+        named = [(f"points: '{point.name}'", point.instrument) for point in self.points]
+        for what, table in (("course", self.course), ("clearance", self.clearance)):
+            if table is not None and table.positions.instrument:
+                named.append((f"{what}.positions", table.positions.instrument))
+        return named
+
+    def _named_points(self) -> list[tuple[str, str]]:
+        named = [(f"phasing.{name}", phasing.point) for name, phasing in self.phasing.items()]
+        if self.wide_alarm is not None:
+            alarm = self.wide_alarm
+            both = (alarm.course_point, *alarm.clearance_points)
+            named += [("wide_alarm", name) for name in both]
+        for pair in self.comparisons:
+            named += [("comparisons", name) for name in (pair.first, pair.second)]
+        if self.course is not None:
+            course = self.course
+            three = (course.point, course.width_point, course.alignment_point)
+            named += [("course", name) for name in three if name]
+        if self.clearance is not None:
+            wide = (self.clearance.point, self.clearance.capture_point)
+            named += [("clearance", name) for name in wide if name]
+        return named
 
     def read_from(self, path: Path, text: str) -> Self:
         """Return a copy that knows the file it was read from."""

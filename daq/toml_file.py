@@ -48,22 +48,28 @@ def load_toml(path: Path, model: type[M], error: type[StationFileError | Profile
     StationFileError or ProfileError
         As `error` says. It names the first fault's line and key; its message lists all of them.
     """
-    text = _read(path, error)
+    return check_toml(_read(path, error), model, error, name=str(path))
+
+
+def check_toml(
+    text: str, model: type[M], error: type[StationFileError | ProfileError], *, name: str
+) -> M:
+    """Check a text against `model`, as if it stood in a file called `name`; see `load_toml`."""
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as exc:
         found = _AT_LINE.search(str(exc))
         line = int(found["line"]) if found else text.count("\n") + 1
         what = _AT_LINE.sub("", str(exc)).replace("(at end of document)", "at the end").strip()
-        raise error(f"This is not TOML: {what}.", file=str(path), line=line) from exc
+        raise error(f"This is not TOML: {what}.", file=name, line=line) from exc
     except RecursionError as exc:
-        raise error("The file nests its tables too deeply.", file=str(path)) from exc
+        raise error("The file nests its tables too deeply.", file=name) from exc
     try:
         return model.model_validate(data)
     except ValidationError as exc:
         lines = key_lines(text)
         faults = [_fault(item, model, lines) for item in exc.errors(include_url=False)]
-        raise _as_error(path, faults, error) from exc
+        raise _as_error(name, faults, error) from exc
 
 
 def _read(path: Path, error: type[StationFileError | ProfileError]) -> str:
@@ -102,12 +108,12 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
 
 
 def _as_error(
-    path: Path, faults: Sequence[_Fault], error: type[StationFileError | ProfileError]
+    name: str, faults: Sequence[_Fault], error: type[StationFileError | ProfileError]
 ) -> StationFileError | ProfileError:
     ordered = sorted(faults, key=lambda fault: fault.line or 0)
     first = ordered[0]
-    more = [f"\n{path}:{fault.line}: {fault.key}: {fault.text}" for fault in ordered[1:]]
-    return error("".join([first.text, *more]), file=str(path), line=first.line, key=first.key)
+    more = [f"\n{name}:{fault.line}: {fault.key}: {fault.text}" for fault in ordered[1:]]
+    return error("".join([first.text, *more]), file=name, line=first.line, key=first.key)
 
 
 def _fault(item: ErrorDetails, model: type[BaseModel], lines: dict[Key, int]) -> _Fault:

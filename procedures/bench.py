@@ -20,8 +20,10 @@ from daq.measurement import Measurement, combine
 from daq.reading import Reading
 from daq.roles import Action, Answer, Instrument, Operator, Prompt
 from daq.station import Point, Station
+from daq.station_ground import FieldPlace
 from daq.steadiness import WINDOW, Watch
-from procedures.judge import Judgement, Limit, Rule, judge
+from procedures.connecting import Connected, carry
+from procedures.judge import Judgement, Limit, Result, Rule, judge
 from procedures.taking import take
 from procedures.watch_view import settle_for, view_of
 
@@ -74,10 +76,11 @@ class Bench:
     clock: Clock
     journal: Journal
     hazards: dict[str, str] = field(default_factory=dict)
-    _touching: dict[tuple[str, str], str] = field(default_factory=dict)
+    _connected: Connected = field(init=False)
     _jumps: JumpWatch = field(init=False)
 
     def __post_init__(self) -> None:
+        self._connected = Connected(self.station.points)
         self._jumps = JumpWatch(self.clock)
 
     # Asking -------------------------------------------------------------------------------
@@ -121,9 +124,26 @@ class Bench:
         prompt = Prompt(key, "number", text, action=action, unit=unit, suggestion=suggestion)
         return float(self._ask(prompt))
 
-    def text(self, key: str, text: str) -> str:
+    def text(self, key: str, text: str, *, action: Action | None = None) -> str:
         """Ask for a line of text."""
-        return str(self._ask(Prompt(key, "text", text)))
+        return str(self._ask(Prompt(key, "text", text, action=action)))
+
+    def carry(self, key: str, point_name: str, place: FieldPlace) -> None:
+        """Have the instrument of a point carried to a place, where it is read next.
+
+        Raises
+        ------
+        Refused
+            It was not done.
+        """
+        point = self.station.point(point_name)
+        move = carry(point, place)
+        self.require(key, move.text, action=move.action)
+        self.carried(point)
+
+    def carried(self, point: Point) -> None:
+        """Remember that the instrument of `point` was carried to where it is read next."""
+        self._connected.moved_to(point)
 
     def tell(self, text: str) -> None:
         """Say something that needs no answer; silent while a resumed run catches up."""
@@ -155,7 +175,7 @@ class Bench:
         body = self.journal.outcome(
             key,
             request,
-            lambda: self._patiently(key, lambda: self._settled(key, point).to_body()),
+            lambda: self.patiently(key, lambda: self._settled(key, point).to_body()),
         )
         measurement = Measurement.from_body(body)
         if not measurement.steady:
@@ -197,7 +217,7 @@ class Bench:
         }
 
         def live() -> Body:
-            return self._patiently(
+            return self.patiently(
                 key, lambda: self._watch(key, point, target, band, control, instruction)
             )
 
@@ -216,12 +236,12 @@ class Bench:
         self,
         key: str,
         title: str,
-        measurement: Measurement,
+        measurement: Measurement | Result,
         limit: Limit,
         *,
         rule: Rule | None = None,
     ) -> Judgement:
-        """Judge a measurement and keep the verdict.
+        """Judge a measurement, or what was computed from several, and keep the verdict.
 
         Parameters
         ----------
@@ -296,29 +316,10 @@ class Bench:
         raise Refused(f"The journal holds no answer to '{prompt.key}'.")
 
     def _connect(self, key: str, point: Point) -> None:
-        place = (point.instrument, point.channel)
-        if self._touching.get(place) == point.name:
-            return
-        if self._has_its_own_input(point):
-            self._touching[place] = point.name
-            return
-        if point.quantity == "ddm" and not point.channel:
-            text = f"Connect the {point.instrument} to '{point.name}'."
-            action = Action("connect receiver", {"point": point.name})
-        else:
-            channel = f" channel {point.channel}" if point.channel else ""
-            text = f"Put the probe of {point.instrument}{channel} on '{point.name}'."
-            action = Action("connect probe", {"point": point.name, "channel": point.channel})
-        self.require(f"{key}/connect", text, action=action)
-        self._touching[place] = point.name
-
-    def _has_its_own_input(self, point: Point) -> bool:
-        sharing = [
-            p
-            for p in self.station.points
-            if (p.instrument, p.channel) == (point.instrument, point.channel)
-        ]
-        return len(sharing) == 1
+        move = self._connected.move_to(point)
+        if move is not None:
+            self.require(f"{key}/connect", move.text, action=move.action)
+        self._connected.moved_to(point)
 
     def _settled(self, key: str, point: Point) -> Measurement:
         watch = Watch(target=None, settle=settle_for(point.quantity, point.target, None))
@@ -363,8 +364,17 @@ class Bench:
         self.journal.reading(key, reading)
         return reading
 
-    def _patiently(self, key: str, live: Callable[[], Body]) -> Body:
-        """Do `live`; when the instrument fails, say so and let the technician mend and retry."""
+    def patiently(self, key: str, live: Callable[[], Body]) -> Body:
+        """Do `live`; when an instrument fails, say so and let the technician mend and retry.
+
+        What `live` returns is an outcome for the journal; for steps that read an instrument in a
+        way of their own.
+
+        Raises
+        ------
+        BenchError
+            It was not mended.
+        """
         attempt = 1
         while True:
             try:

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import Final
 
 from daq.errors import InputError
-from procedures import monitor_baseline
+from procedures import clearance, course, monitor_baseline, transmit_phasing
 from procedures.bench import Bench
 
 
@@ -35,6 +35,24 @@ class Procedure:
 
 
 _ALL: Final = (
+    Procedure(
+        "transmit-phasing",
+        transmit_phasing.VERSION,
+        "CSB to SBO out in the field, course and clearance",
+        transmit_phasing.transmit_phasing,
+    ),
+    Procedure(
+        "course",
+        course.VERSION,
+        "alignment and displacement sensitivity by a traverse; width and line set",
+        course.course,
+    ),
+    Procedure(
+        "clearance",
+        clearance.VERSION,
+        "a wide traverse: lowest points per sector, course against clearance carrier",
+        clearance.clearance,
+    ),
     Procedure(
         "monitor-baseline",
         monitor_baseline.VERSION,

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from daq.log.writer import LogWriter
     from daq.roles import Instrument, Operator
     from daq.samples.model import Analysis
-    from daq.station import InstrumentEntry, Station
+    from daq.station import Station
     from drivers.session import Gap
     from procedures.runner import RunEnd
     from procedures.terminal.operator import TerminalOperator
@@ -272,6 +272,7 @@ def _instruments(
 ) -> Iterator[dict[str, Instrument]]:
     """Open the station's instruments (or one of them); close them on every way out."""
     from drivers.registry import open_instrument
+    from procedures.instrument_check import check_serial
 
     with ExitStack() as stack:
         opened: dict[str, Instrument] = {}
@@ -288,7 +289,7 @@ def _instruments(
                 on_gap=on_gap or _ignore,
             )
             stack.callback(instrument.close)
-            _check_serial(entry, instrument)
+            check_serial(entry, instrument)
             opened[entry.alias] = instrument
         yield opened
 
@@ -316,40 +317,41 @@ def _operator(
         with _terminal(quiet=quiet, needs_keys=True) as technician:
             yield technician
         return
-    simulated = _simulated(station, f"{writer.path.name} run {number}")
-    if quiet:
-        yield simulated
-        return
-    from rich.console import Console
+    with _simulated(station, f"{writer.path.name} run {number}") as simulated:
+        if quiet:
+            yield simulated
+            return
+        from rich.console import Console
 
-    from procedures.terminal.observer import NarratingOperator
+        from procedures.terminal.observer import NarratingOperator
 
-    with NarratingOperator(simulated, Console()) as narrated:
-        yield narrated
+        with NarratingOperator(simulated, Console()) as narrated:
+            yield narrated
 
 
-def _simulated(station: Station, run: str) -> SimulatedOperator:
+@contextmanager
+def _simulated(station: Station, run: str) -> Iterator[SimulatedOperator]:
+    from daq.errors import LinkError
     from sim_instruments.hands import HandsError
     from sim_instruments.hands_link import HandsClient
     from sim_instruments.operator import SimulatedOperator
 
     try:
         hands = HandsClient(("127.0.0.1", station.simulation.hands_port))
+        with closing(hands):
+            yield SimulatedOperator(hands, run)
     except HandsError as error:
-        from daq.errors import LinkRefused
-
-        raise LinkRefused(
+        raise LinkError(
             f"The simulated technician needs a simulated bench: {error}.",
-            hint=f"`trimbench simulate --station {station.path}` in another terminal.",
+            hint=f"`trimbench simulate {station.path}` in another terminal.",
         ) from error
-    return SimulatedOperator(hands, run)
 
 
 def _live_analysis(station: Path | None, point_name: str) -> Analysis:
     from daq.clock import SystemClock
     from daq.samples.analyze import analyze_samples
     from daq.station import load_station
-    from procedures.bench import oscilloscope
+    from procedures.taking import oscilloscope
 
     described = load_station(station_path(station))
     point = described.point(point_name)
@@ -366,19 +368,11 @@ def _terminal(*, quiet: bool, needs_keys: bool) -> Iterator[TerminalOperator]:
     from procedures.terminal.keys import Keyboard
     from procedures.terminal.operator import TerminalOperator
 
-    with TerminalOperator(Console(stderr=quiet), Keyboard(), needs_keys=needs_keys) as technician:
+    # A program that reads the errors as JSON gets nothing else, unless somebody has to be asked.
+    unseen = quiet and not needs_keys and not sys.stderr.isatty()
+    console = Console(stderr=quiet, quiet=unseen)
+    with TerminalOperator(console, Keyboard(), needs_keys=needs_keys) as technician:
         yield technician
-
-
-def _check_serial(entry: InstrumentEntry, instrument: Instrument) -> None:
-    from daq.errors import IdentityError
-
-    if entry.serial and instrument.identity.serial != entry.serial:
-        raise IdentityError(
-            f"The station file expects serial {entry.serial}, but {instrument.identity} answers.",
-            instrument=f"{entry.alias} ({entry.resource})",
-            hint="connect the right instrument, or change `serial` in the station file.",
-        )
 
 
 def _station_error(station: Station, key: str, message: str) -> StationFileError:

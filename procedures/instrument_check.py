@@ -3,21 +3,35 @@
 from __future__ import annotations
 
 import json
+import math
 import statistics
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
-from typing import Final
+from typing import Final, Protocol, runtime_checkable
 
 import typer
 
-from daq.clock import Clock
-from daq.errors import BenchError
+from daq.clock import Clock, iso_utc
+from daq.errors import BenchError, IdentityError
+from daq.log.reader import LogReader
+from daq.ports import SerialPort
 from daq.reading import Reading
-from daq.roles import Instrument
+from daq.roles import Instrument, InstrumentClass
+from daq.scpi import QueuedError
 from daq.station import InstrumentEntry, Station
 from procedures.cli_output import finite
 from procedures.show import said_value
+from procedures.steps.sense_check import last_right_check
 
-TIMED_READINGS: Final = 5
+TIMED_READINGS: Final = 20
+
+
+@runtime_checkable
+class HasErrorQueue(Protocol):
+    """An instrument that keeps a queue of its own errors."""
+
+    def queued_errors(self) -> tuple[QueuedError, ...]:
+        """Read the queue empty and return what was in it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +46,13 @@ class Checked:
         Who answered; empty when nobody did.
     quantity, value, quality
         One reading; the value is in SI.
-    latency_ms, jitter_ms
-        Median time of a query and the spread between the fastest and the slowest.
+    latency_ms, p95_ms, jitter_ms
+        Median time of a query, the time that 95 per cent of them take at most, and the spread
+        between the fastest and the slowest.
+    queued_errors
+        What the instrument's own error queue held.
+    sense
+        When the receiver's sense was last found right; empty when never, or for other classes.
     error
         What went wrong, in words; empty when nothing did.
     """
@@ -48,8 +67,27 @@ class Checked:
     value: float | None = None
     quality: str = ""
     latency_ms: float | None = None
+    p95_ms: float | None = None
     jitter_ms: float | None = None
+    queued_errors: tuple[str, ...] = ()
+    sense: str = ""
     error: str = ""
+
+
+def check_serial(entry: InstrumentEntry, instrument: Instrument) -> None:
+    """Refuse another instrument than the one whose serial number the station file pins.
+
+    Raises
+    ------
+    IdentityError
+        Another one answers.
+    """
+    if entry.serial and instrument.identity.serial != entry.serial:
+        raise IdentityError(
+            f"The station file expects serial {entry.serial}, but {instrument.identity} answers.",
+            instrument=f"{entry.alias} ({entry.resource})",
+            hint="connect the right instrument, or change `serial` in the station file.",
+        )
 
 
 def failed(entry: InstrumentEntry, error: BenchError) -> Checked:
@@ -66,10 +104,11 @@ def check(entry: InstrumentEntry, instrument: Instrument, station: Station) -> C
         A reading failed.
     """
     quantity, point, channel = _something_to_read(instrument, station)
+    count = 1 if getattr(instrument, "by_hand", False) else TIMED_READINGS
     readings: list[Reading] = [
-        instrument.measure(quantity, point=point, channel=channel) for _ in range(TIMED_READINGS)
+        instrument.measure(quantity, point=point, channel=channel) for _ in range(count)
     ]
-    took_ms = [reading.took_ns / 1e6 for reading in readings]
+    took_ms = sorted(reading.took_ns / 1e6 for reading in readings)
     identity = instrument.identity
     return Checked(
         alias=entry.alias,
@@ -82,8 +121,30 @@ def check(entry: InstrumentEntry, instrument: Instrument, station: Station) -> C
         value=readings[-1].value,
         quality=str(readings[-1].quality),
         latency_ms=statistics.median(took_ms),
-        jitter_ms=max(took_ms) - min(took_ms),
+        p95_ms=took_ms[math.ceil(0.95 * count) - 1],
+        jitter_ms=took_ms[-1] - took_ms[0],
+        queued_errors=_queued_errors(instrument),
+        sense=_sense(entry, instrument, station),
     )
+
+
+def _queued_errors(instrument: Instrument) -> tuple[str, ...]:
+    if not isinstance(instrument, HasErrorQueue):
+        return ()
+    return tuple(
+        f"{entry.code} {entry.text} ({entry.kind})" for entry in instrument.queued_errors()
+    )
+
+
+def _sense(entry: InstrumentEntry, instrument: Instrument, station: Station) -> str:
+    """Return when the receiver's sense was last found right, from the station's log."""
+    if entry.instrument_class is not InstrumentClass.NAVIGATION_RECEIVER:
+        return ""
+    if not station.log_path.is_file():
+        return ""
+    with LogReader(station.log_path) as reader:
+        found = last_right_check(reader, instrument.identity, entry.profile)
+    return iso_utc(found.utc_ns) if found else ""
 
 
 def _something_to_read(instrument: Instrument, station: Station) -> tuple[str, str, str]:
@@ -93,23 +154,42 @@ def _something_to_read(instrument: Instrument, station: Station) -> tuple[str, s
     return min(instrument.quantities), "", ""
 
 
-def report(checked: list[Checked], clock: Clock, *, as_json: bool) -> None:
-    """Print what was found."""
+def report(
+    checked: list[Checked], clock: Clock, *, as_json: bool, ports: Sequence[SerialPort] = ()
+) -> None:
+    """Print what was found, and which serial ports this computer has."""
     if as_json:
-        body = {"instruments": [asdict(item) for item in checked], "utc_ns": clock.utc_ns()}
+        body = {
+            "instruments": [asdict(item) for item in checked],
+            "ports": [asdict(port) for port in ports],
+            "utc_ns": clock.utc_ns(),
+        }
         typer.echo(json.dumps(finite(body)))
         return
+    for port in ports:
+        typer.echo(f"port {port}")
     for item in checked:
         typer.echo(f"{item.alias}: {item.instrument_class} at {item.resource}")
-        if item.error:
-            typer.echo(f"  error    {item.error}")
-            continue
-        typer.echo(f"  is       {item.identity}, serial {item.serial or 'not told'}")
-        typer.echo(f"  firmware {item.firmware or 'not told'}")
-        value = (
-            said_value(item.quantity, item.value)
-            if item.quality == "ok" and item.value is not None
-            else item.quality
-        )
-        typer.echo(f"  reads    {item.quantity}: {value}")
-        typer.echo(f"  takes    {item.latency_ms:.1f} ms a query, ± {item.jitter_ms:.1f} ms spread")
+        for label, text in _told(item):
+            typer.echo(f"  {label:<8} {text}")
+
+
+def _told(item: Checked) -> Iterator[tuple[str, str]]:
+    if item.error:
+        yield "error", item.error
+        return
+    yield "is", f"{item.identity}, serial {item.serial or 'not told'}"
+    yield "firmware", item.firmware or "not told"
+    good = item.quality == "ok" and item.value is not None
+    value = said_value(item.quantity, item.value or 0.0) if good else item.quality
+    yield "reads", f"{item.quantity}: {value}"
+    yield (
+        "takes",
+        f"{item.latency_ms:.1f} ms a query, 95 % within {item.p95_ms:.1f} ms, "
+        f"± {item.jitter_ms:.1f} ms spread",
+    )
+    if item.queued_errors:
+        yield "errors", "; ".join(item.queued_errors)
+    if item.instrument_class == InstrumentClass.NAVIGATION_RECEIVER:
+        never = "not proved: trimbench run sense-check"
+        yield "sense", f"found right on {item.sense}" if item.sense else never

@@ -66,6 +66,26 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
+class Result:
+    """What was computed from readings and is to be judged.
+
+    Attributes
+    ----------
+    quantity
+        What it is, such as ``alignment``.
+    value, u
+        In the limit's unit; `u` is the standard uncertainty.
+    point
+        Where it was found; empty when it is of no single point.
+    """
+
+    quantity: str
+    value: float
+    u: float
+    point: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Judgement:
     """A value judged.
 

@@ -46,6 +46,7 @@ def station_path(given: Path | None) -> Path:
 
 def _is_station(path: Path) -> bool:
     try:
-        return any(line.strip() == "[station]" for line in path.open(encoding="utf-8"))
+        with path.open(encoding="utf-8") as lines:
+            return any(line.strip() == "[station]" for line in lines)
     except (OSError, UnicodeDecodeError):
         return False

@@ -20,7 +20,7 @@ from daq.log.writer import LogWriter
 from daq.roles import Instrument, Operator, Prompt
 from daq.station import Station
 from procedures.bench import Bench
-from procedures.catalogue import Procedure, procedure
+from procedures.catalogue import PROCEDURES, Procedure, procedure
 
 PROGRAM_VERSION: Final = "0.1.0"
 
@@ -109,27 +109,55 @@ def resume(run: int, station: Station, crew: Crew) -> RunEnd:
             f"Run {run} has ended ({summary.ended.get('result')}); there is nothing to resume.",
             hint="`trimbench run` begins a new one.",
         )
-    chosen = procedure(str(summary.started["procedure"]))
+    chosen = _procedure_of(run, summary.started)
     _check_same(run, summary.started, chosen, station, crew.instruments)
     journal = Journal(crew.writer, run, recorded)
     journal.event("resumed", {"event": "resumed", "outcomes": len(recorded)})
     return _work(chosen, station, crew, journal)
 
 
+def _procedure_of(run: int, started: Body) -> Procedure:
+    name = str(started["procedure"])
+    if name not in PROCEDURES:
+        raise InputError(
+            f"Run {run} is '{name}', which is no procedure of this trimbench and cannot be "
+            "resumed; its readings are in the log.",
+            hint=f"`trimbench record {run}` makes its record.",
+        )
+    return procedure(name)
+
+
 def _work(chosen: Procedure, station: Station, crew: Crew, journal: Journal) -> RunEnd:
     bench = Bench(station, crew.instruments, crew.operator, crew.clock, journal)
     try:
-        chosen.work(bench)
-        if journal.replaying:
-            raise JournalMismatch(f"Run {journal.run} holds more steps than the procedure has.")
+        _do(chosen, bench)
     except (Refused, Aborted) as end:
         _put_back(bench)
         result: Result = "refused" if isinstance(end, Refused) else "aborted"
         return _end(bench, result, str(end))
     except BenchError as error:
         journal.event("interrupted", {"event": "interrupted", "error": error.details()})
+        _warn_of_hazards(bench)
+        raise
+    except BaseException:
+        _warn_of_hazards(bench)
         raise
     return _end(bench, "finished", "")
+
+
+def _do(chosen: Procedure, bench: Bench) -> None:
+    chosen.work(bench)
+    if bench.journal.replaying:
+        raise JournalMismatch(f"Run {bench.journal.run} holds more steps than the procedure has.")
+
+
+def _warn_of_hazards(bench: Bench) -> None:
+    """Say what is still open when a run is cut off, whatever cut it off."""
+    for what in bench.hazards.values():
+        bench.operator.tell(
+            f"CAUTION: the run stops here, but {what}. Put it back to normal, or go on with "
+            f"`trimbench resume {bench.journal.run}`."
+        )
 
 
 def _put_back(bench: Bench) -> None:

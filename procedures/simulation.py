@@ -147,6 +147,14 @@ def _wait_until_ready(process: subprocess.Popen[str]) -> None:
     if not line:
         said = process.stderr.read().strip() if process.stderr else ""
         raise BenchError(
-            f"The simulated bench did not come up: {said or 'it said nothing'}",
+            f"The simulated bench did not come up: {_message_in(said)}",
             hint="is a port of the station file in use?",
         )
+
+
+def _message_in(said: str) -> str:
+    """Return the message of an error told as JSON, or what was said as it is."""
+    try:
+        return str(json.loads(said)["error"]["message"])
+    except (ValueError, KeyError, TypeError):
+        return said or "it said nothing"

@@ -69,8 +69,11 @@ def plan_watch(
 def _place(station: Station, quantity: str, name: str) -> Point | None:
     if name:
         return station.point(name)
-    # Without a point the receiver is watched as it is connected; a probe's channel must be known.
-    return next((p for p in station.points if p.quantity == quantity and p.channel), None)
+    # Without a point a receiver is watched as it is connected; a probe's channel must be known.
+    places = [p for p in station.points if p.quantity == quantity]
+    if any(not p.channel for p in places):
+        return None
+    return next(iter(places), None)
 
 
 def that_reads(instruments: dict[str, Instrument], plan: WatchPlan) -> Instrument:

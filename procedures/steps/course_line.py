@@ -1,0 +1,292 @@
+"""The course line by a traverse: walked, computed, judged; and set when it is out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.errors import InputError, Refused
+from daq.measurement import Measurement
+from daq.station_ground import Course, FieldPlace
+from procedures.bench import Bench
+from procedures.judge import Judgement, Limit, Result
+from procedures.limit_tables import find_limit
+from procedures.steps.positions import Walk, marks_of, spread
+from procedures.steps.setting import adjust_until_set, around
+from procedures.trims.course_line import CourseLine, NearFieldCorrection, Walked, course_line
+from procedures.trims.level import level_change
+from procedures.trims.place import Offset
+from procedures.trims.width import COURSE_EDGE_DDM, course_width
+
+
+@dataclass(frozen=True, slots=True)
+class CourseWork:
+    """The station's course table and what follows from it.
+
+    Attributes
+    ----------
+    bench, table
+        Whose run it is, and the table.
+    distance_m
+        From the antenna to the threshold.
+    nominal_per_m
+        Displacement sensitivity that the width is tailored to, DDM/m at the threshold.
+    planned
+        Where the receiver is to stand.
+    """
+
+    bench: Bench
+    table: Course
+    distance_m: float
+    nominal_per_m: float
+    planned: tuple[FieldPlace, ...]
+
+    def change(self, line: CourseLine) -> float:
+        """Return the sensitivity against nominal, less one."""
+        return line.sensitivity_per_m / self.nominal_per_m - 1.0
+
+    def holds(self, line: CourseLine) -> bool:
+        """Whether nothing is to be set that this station can set."""
+        return not (self.width_is_out(line) or self.alignment_is_out(line))
+
+    def width_is_out(self, line: CourseLine) -> bool:
+        """Whether the width is farther from nominal than is left after an adjustment."""
+        return abs(self.change(line)) > self.table.sensitivity_band
+
+    def alignment_is_out(self, line: CourseLine) -> bool:
+        """Whether the line is to be shifted, and can be."""
+        out = abs(line.alignment_m) > self.table.alignment_band_m
+        return out and bool(self.table.alignment_control)
+
+
+def begin_course(bench: Bench) -> CourseWork:
+    """Plan the traverse of ``[course]``.
+
+    Raises
+    ------
+    Refused
+        The station file has no such table, or the marks cannot be used.
+    """
+    table = bench.station.course
+    if table is None:
+        raise Refused(
+            "The station file has no table [course].",
+            hint="describe the traverse there: point, along, width_point, width_control.",
+        )
+    distance_m = bench.station.geometry.distance_to_threshold_m
+    tailored = course_width(distance_m, half_width_m=table.half_width_m)
+    marks = marks_of(bench, "course/marks", table.positions)
+    if marks is None:
+        edge_m = COURSE_EDGE_DDM / tailored.sensitivity_per_m * table.along_m / distance_m
+        lateral_m = spread(table.reach_ddm / COURSE_EDGE_DDM * edge_m, table.places)
+    elif marks.axis == "offset_m":
+        lateral_m = list(marks.position)
+    else:
+        lateral_m = [table.along_m * math.tan(math.radians(deg)) for deg in marks.position]
+    planned = tuple(FieldPlace.at_offset(table.along_m, x) for x in lateral_m)
+    return CourseWork(bench, table, distance_m, tailored.sensitivity_per_m, planned)
+
+
+def measure_course(work: CourseWork, key: str, label: str) -> CourseLine:
+    """Walk the traverse and return the course line that it shows.
+
+    Raises
+    ------
+    Refused
+        The readings are no traverse across a course line.
+    """
+    bench, table = work.bench, work.table
+    walk = Walk(bench, table.point, table.positions)
+    places: list[Offset] = []
+    readings: list[Measurement] = []
+    for number, planned in enumerate(work.planned, start=1):
+        step = f"{key}/place {number}"
+        places.append(walk.go(step, planned))
+        said = f"{label}, {planned.in_words}"
+        readings.append(bench.measure(f"{step}/ddm", table.point, label=said))
+    try:
+        line = course_line(
+            walked(places, readings, table.positions.u_m, table.positions.common_u_m),
+            work.distance_m,
+            NearFieldCorrection(**table.near_field.model_dump()),
+        )
+    except InputError as error:
+        raise Refused(error.message, hint=error.hint) from error
+    _keep(work, key, label, places, readings, line)
+    return line
+
+
+def walked(
+    places: list[Offset], readings: list[Measurement], u_place_m: float, u_common_place_m: float
+) -> Walked:
+    """Return readings at places as one traverse."""
+    return Walked(
+        places=places,
+        ddm=np.array([reading.value for reading in readings]),
+        u_scatter=np.array([reading.u_scatter for reading in readings]),
+        u_common=np.array([math.sqrt(max(0.0, r.u**2 - r.u_scatter**2)) for r in readings]),
+        u_place_m=u_place_m,
+        u_common_place_m=u_common_place_m,
+    )
+
+
+def _keep(
+    work: CourseWork,
+    key: str,
+    label: str,
+    places: list[Offset],
+    readings: list[Measurement],
+    line: CourseLine,
+) -> None:
+    rows = [
+        {"along_m": at.along_m, "lateral_m": at.lateral_m, "reading_ddm": reading.value}
+        for at, reading in zip(places, readings, strict=True)
+    ]
+    work.bench.note(
+        f"{key}/line",
+        f"Course line, {label}",
+        {
+            "alignment_m": line.alignment_m,
+            "alignment_u_m": line.alignment_u_m,
+            "sensitivity_per_metre": line.sensitivity_per_m,
+            "sensitivity_against_nominal": work.change(line),
+            "half_width_90_side_m": line.half_width_left_m,
+            "half_width_150_side_m": line.half_width_right_m,
+            "course_width_deg": line.course_width_deg,
+            "course_width_u_deg": line.course_width_u_deg,
+            "curvature_in_standard_uncertainties": line.fit.quadratic_significance,
+            "warnings": list(line.fit.warnings),
+            "places": rows,
+        },
+    )
+    side = "150" if line.alignment_m > 0 else "90"
+    work.bench.tell(
+        f"Course line {label}: {abs(line.alignment_m):.2f} ± {2 * line.alignment_u_m:.2f} m (k=2) "
+        f"to the {side} Hz side at the threshold; sensitivity {100 * work.change(line):+.1f} ± "
+        f"{200 * line.sensitivity_u_per_m / work.nominal_per_m:.1f} % of nominal; width "
+        f"{line.course_width_deg:.2f}°."
+    )
+
+
+def judge_course(work: CourseWork, key: str, label: str, line: CourseLine) -> dict[str, Judgement]:
+    """Judge a course line by the station's category and its own limits; returns by quantity."""
+    station = work.bench.station
+    results = [
+        (Result("alignment", line.alignment_m, line.alignment_u_m), _row(work, "alignment_m")),
+        (
+            Result(
+                "sensitivity change",
+                work.change(line),
+                line.sensitivity_u_per_m / work.nominal_per_m,
+            ),
+            _row(work, "sensitivity_change"),
+        ),
+        (
+            Result("course width", line.course_width_deg, line.course_width_u_deg),
+            _row(work, "course_width"),
+        ),
+        (Result("symmetry", line.symmetry, line.symmetry_u), _own("symmetry", work.table.symmetry)),
+        (
+            Result("linearity", line.linearity_ddm, line.linearity_u_ddm),
+            Limit(
+                None,
+                work.table.linearity,
+                "1",
+                "linearity: farthest reading from the line",
+                "station file",
+                "station file",
+            ),
+        ),
+    ]
+    if station.station.category == "I":
+        # "10.5 m or 0.015 DDM, whichever is less": the other categories' rows are the same twice.
+        shift = Result(
+            "alignment as DDM",
+            line.alignment_m * line.sensitivity_per_m,
+            line.alignment_u_m * line.sensitivity_per_m,
+        )
+        results.insert(1, (shift, _row(work, "alignment_ddm")))
+    return {
+        result.quantity: work.bench.judge(
+            f"{key}/{result.quantity}/verdict",
+            f"Course line, {label}: {result.quantity}",
+            result,
+            limit,
+        )
+        for result, limit in results
+    }
+
+
+def _row(work: CourseWork, key: str) -> Limit:
+    station = work.bench.station
+    return find_limit("localizer", station.station.category, key, overrides=station.limits).limit()
+
+
+def _own(name: str, size: float) -> Limit:
+    return Limit(-size, size, "1", name, "station file", "station file")
+
+
+def set_alignment(work: CourseWork, key: str) -> None:
+    """Bring the course line onto the centreline, live at the station's point.
+
+    Raises
+    ------
+    Refused
+        The control does not reach.
+    """
+    table, bench = work.table, work.bench
+    point = bench.station.point(table.alignment_point)
+    found = bench.measure(f"{key}/as found", point.name, label="alignment, as found")
+    target = _centreline_ddm(work)
+    limit = around(target, table.live_band, point.name, source="computed in this run")
+    controlled = point.model_copy(update={"control": table.alignment_control})
+    adjust_until_set(bench, key, controlled, found, limit)
+
+
+def _centreline_ddm(work: CourseWork) -> float:
+    """Return what the point on the centreline reads when the far field is aligned."""
+    near = work.table.near_field
+    shift_m = work.distance_m * math.tan(math.radians(near.alignment_shift_deg))
+    return -shift_m * work.nominal_per_m * near.sensitivity_factor
+
+
+def set_width(work: CourseWork, key: str, line: CourseLine) -> None:
+    """Bring the width to nominal with the SBO level, live at the station's point.
+
+    DDM off the course line is proportional to SBO, so the wanted reading is the present one times
+    nominal over measured sensitivity; which does not ask exactly where the point lies.
+
+    Raises
+    ------
+    Refused
+        The sense is reversed, or the control does not reach.
+    """
+    table, bench = work.table, work.bench
+    if line.sensitivity_per_m <= 0.0:
+        raise Refused(
+            "DDM falls towards the side where 150 Hz has to predominate: the sense is reversed.",
+            hint="phase the transmitter first (transmit-phasing), then come back.",
+        )
+    point = bench.station.point(table.width_point)
+    found = bench.measure(f"{key}/as found", point.name, label="width, as found")
+    target = found.value * work.nominal_per_m / line.sensitivity_per_m
+    change = level_change(line.sensitivity_per_m, work.nominal_per_m)
+    bench.note(
+        f"{key}/trim",
+        "Level trim",
+        {
+            "change_db": change.change_db,
+            "control": table.width_control,
+            "from_ddm": found.value,
+            "to_ddm": target,
+        },
+    )
+    bench.tell(
+        f"The width wants {change.change_db:+.2f} dB ({change.change_percent:+.1f} %) with "
+        f"'{table.width_control}'."
+    )
+    limit = around(target, table.live_band, point.name, source="computed in this run")
+    controlled = point.model_copy(update={"control": table.width_control})
+    adjust_until_set(bench, key, controlled, found, limit)

@@ -1,0 +1,110 @@
+"""What one phasing carries from round to round, and the line that goes in and comes out again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from daq.errors import Refused
+from daq.roles import Action
+from daq.station import PathName, Phasing, Point
+from procedures.bench import Bench
+from procedures.judge import Limit
+from procedures.steps.setting import around
+from procedures.trims.phase import PhaseEstimate, quadrature_in_phase
+
+
+@dataclass
+class Work:
+    """What one phasing carries from round to round.
+
+    Attributes
+    ----------
+    bench, key, phasing, point
+        Whose run it is, the keys' beginning, the table, and the point that is read.
+    spare_m
+        What is left to cut, by path.
+    cuts
+        Lengths cut so far, m.
+    fine_moved
+        The fine control is no longer known to stand in the middle.
+    """
+
+    bench: Bench
+    key: str
+    phasing: Phasing
+    point: Point
+    spare_m: dict[PathName, float]
+    cuts: list[float] = field(default_factory=list)
+    fine_moved: bool = False
+
+    def null_limit(self, target: float) -> Limit:
+        """Return the interval in which the point has to read with the line in."""
+        return around(
+            target,
+            self.phasing.null,
+            f"{self.point.name} with the line in",
+            source="common practice, no source",
+        )
+
+    def null_target(self, phase: PhaseEstimate) -> float:
+        """Return what the point reads with the line in when the far field is in phase."""
+        phasing = self.phasing
+        if phasing.place_phase_deg == 0.0:
+            return 0.0
+        return quadrature_in_phase(
+            phase.ddm_in_phase,
+            phasing.place_phase_deg,
+            line_in=phasing.line_in,
+            line_loss_db=phasing.line_loss_db,
+        )
+
+    def cable(self, path: PathName) -> str:
+        """Return how hands and technician name a path: those of course need no word for it."""
+        return path if self.phasing.carrier == "course" else f"{self.phasing.carrier} {path}"
+
+    @property
+    def width_limit(self) -> Limit:
+        """The interval in which the point has to read with the line out; may raise Refused."""
+        if self.point.target is None:
+            raise Refused(f"The point '{self.point.name}' has no target to be set to.")
+        return around(self.point.target, self.phasing.width_band, self.point.name)
+
+
+def named(cable: str) -> str:
+    """Return a cable's name as it is said: ``SBO``, ``clearance SBO``."""
+    carrier, _, path = cable.rpartition(" ")
+    return f"{carrier} {path.upper()}".strip()
+
+
+class quarter_wave_line:  # noqa: N801 - reads as a statement: with quarter_wave_line(...)
+    """The quarter-wave line is in: ask for it, remind of it, and see it out again."""
+
+    def __init__(self, work: Work, key: str) -> None:
+        phasing = work.phasing
+        self._bench = work.bench
+        self._key = key
+        cable = work.cable(phasing.line_in)
+        self._where = f"the {named(cable)} path at the {phasing.line_stage}"
+        self._arguments = {"path": cable, "stage": phasing.line_stage}
+        self._reminder = work.bench.false_guidance(
+            key, f"the quarter-wave line is in {self._where}; the radiated guidance is false"
+        )
+
+    def __enter__(self) -> None:
+        self._bench.require(
+            f"{self._key} in",
+            f"Insert the quarter-wave line in {self._where}.",
+            action=Action("insert line", self._arguments),
+        )
+        self._reminder.__enter__()
+
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
+        if error is not None:
+            # The reminder stays: whoever ends the run still has to see the line.
+            return
+        self._bench.require(
+            f"{self._key} out",
+            f"Take the quarter-wave line out of {self._where} and restore the connection.",
+            action=Action("remove line", self._arguments),
+        )
+        self._reminder.__exit__(None, None, None)

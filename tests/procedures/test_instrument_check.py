@@ -1,0 +1,78 @@
+"""`trimbench instruments`: opened, identified, read once, timed; one that fails hides none."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.support.commands import CommandLine
+from tests.support.served import Served, served_bench
+
+
+@pytest.fixture
+def trimbench(capsys: pytest.CaptureFixture[str]) -> CommandLine:
+    return CommandLine(capsys)
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    with served_bench(tmp_path_factory.mktemp("served")) as bench:
+        yield bench
+
+
+def without_scope(served: Served) -> Path:
+    """The same station, nobody listening where its oscilloscope should be."""
+    text = served.station.read_text(encoding="utf-8")
+    (scope, *_) = served.links.resources
+    path = served.station.with_name("dead.toml")
+    path.write_text(text.replace(scope, "TCPIP::127.0.0.1::1::SOCKET"), encoding="utf-8")
+    return path
+
+
+def test_each_instrument_is_identified_read_and_timed(
+    served: Served, trimbench: CommandLine
+) -> None:
+    said = trimbench("instruments", "--station", served.station, "--json")
+    assert said.code == 0
+    scope, receiver = said.json["instruments"]
+    assert (scope["identity"], receiver["identity"]) == ("FERNMARK OS-4", "HALVORSUND NR-2")
+    assert (receiver["serial"], receiver["firmware"]) == ("20417", "3.2")
+    assert scope["quantity"] == "vpp"
+    assert 0.5 < scope["value"] < 2.5
+    assert receiver["quantity"] == "ddm"
+    for checked in (scope, receiver):
+        assert checked["quality"] == "ok"
+        assert 0.0 < checked["latency_ms"] < 1000.0
+        assert checked["jitter_ms"] >= 0.0
+        assert checked["error"] == ""
+
+
+def test_for_people_it_is_a_few_lines_each(served: Served, trimbench: CommandLine) -> None:
+    out = trimbench("instruments", "--station", served.station).out
+    assert "scope: oscilloscope at TCPIP::127.0.0.1::" in out
+    assert "is       FERNMARK OS-4, serial" in out
+    assert "V peak to peak" in out
+    assert "predominates (DDM)" in out or "balanced (DDM)" in out
+    assert "ms a query" in out
+
+
+def test_one_that_does_not_answer_is_said_and_the_others_are_still_shown(
+    served: Served, trimbench: CommandLine
+) -> None:
+    said = trimbench("instruments", "--station", without_scope(served), "--json")
+    assert said.code == 3
+    scope, receiver = said.json["instruments"]
+    assert "Nobody listens on port 1" in scope["error"]
+    assert scope["value"] is None
+    assert receiver["error"] == ""
+    people = trimbench("instruments", "--station", without_scope(served))
+    assert people.code == 3
+    assert "error    scope" in people.out
+    assert "HALVORSUND" in people.out
+
+
+def test_it_writes_no_log(served: Served, trimbench: CommandLine) -> None:
+    trimbench("instruments", "--station", served.station)
+    assert not served.station.with_name("tarnholt-16.tblog").exists()

@@ -1,0 +1,197 @@
+"""A baseline over the real links, and every command that reads its log afterwards."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import repeat
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from pypdf import PdfReader
+
+from daq.log.reader import LogReader
+from tests.support.commands import CommandLine, Said
+from tests.support.in_process import InProcessBench
+from tests.support.operators import Minded
+from tests.support.plants import STATION, demo_station
+from tests.support.served import served_bench
+
+LOG = "tarnholt-16.tblog"
+
+
+@pytest.fixture
+def trimbench(capsys: pytest.CaptureFixture[str]) -> CommandLine:
+    return CommandLine(capsys)
+
+
+@pytest.fixture(scope="module")
+def logged(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a station file and a log: one run finished, one stopped, one cut off."""
+    folder = tmp_path_factory.mktemp("logged")
+    shutil.copy(STATION, folder / "tarnholt-16.toml")
+    log = folder / LOG
+    with InProcessBench.make(demo_station(), log=log) as bench:
+        bench.run("monitor-baseline")
+    with InProcessBench.make(demo_station(), log=log) as bench:
+        stops = Minded(
+            bench.technician(2),
+            answers={"put back/1": False},
+            commands={"/null": repeat("abort", 1)},
+        )
+        bench.run("monitor-baseline", stops)
+        cut_off = Minded(bench.technician(3), answers={"cautions/voltage": KeyboardInterrupt()})
+        with pytest.raises(KeyboardInterrupt):
+            bench.run("monitor-baseline", cut_off)
+    return folder
+
+
+@pytest.fixture
+def folder(logged: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of it to work in."""
+    shutil.copytree(logged, tmp_path, dirs_exist_ok=True)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@dataclass(frozen=True)
+class Ran:
+    folder: Path
+    said: Said
+
+
+@pytest.fixture
+def ran(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, trimbench: CommandLine) -> Iterator[Ran]:
+    monkeypatch.chdir(tmp_path)
+    with served_bench(tmp_path, speed=40.0):
+        yield Ran(tmp_path, trimbench("run", "monitor-baseline", "--operator", "sim", "--json"))
+
+
+def test_a_whole_baseline_from_the_command_line(ran: Ran, trimbench: CommandLine) -> None:
+    """Real sockets and a real serial line; the record and its digest are in order."""
+    assert (ran.said.code, ran.said.err) == (0, "")
+    end = ran.said.json
+    assert (end["run"], end["result"], end["open_hazards"]) == (1, "finished", [])
+    pdf, csv = Path(end["pdf"]), Path(end["csv"])
+    assert pdf.name == "tarnholt-16-run-0001.pdf"
+    text = "".join(page.extract_text() for page in PdfReader(pdf).pages)
+    assert end["digest"][:8] in text.replace(" ", "").replace("\n", "")
+    with LogReader(ran.folder / LOG) as reader:
+        readings = reader.run(1).readings
+    assert len(pd.read_csv(csv, comment="#")) == readings
+    assert trimbench("verify", "--digest", end["digest"][:16]).code == 0
+    # What has ended is not gone on with.
+    again = trimbench("resume", 1, "--operator", "sim")
+    assert again.code == 2
+    assert "Run 1 has ended (finished)" in again.err
+
+
+# runs -----------------------------------------------------------------------------------------
+
+
+def test_the_runs_are_listed_with_how_they_ended(folder: Path, trimbench: CommandLine) -> None:
+    body = trimbench("runs", "--json").json
+    runs = body["runs"]
+    assert [run["result"] for run in runs] == ["finished", "aborted", "cut off"]
+    assert [run["run"] for run in runs] == [1, 2, 3]
+    assert {run["procedure"] for run in runs} == {"monitor-baseline"}
+    assert runs[0]["started"].startswith("2027-01-15T")
+    assert runs[0]["readings"] > 400 > runs[1]["readings"] > runs[2]["readings"] == 0
+    assert "quarter-wave line" in runs[1]["open_hazards"][0]
+    with LogReader(folder / LOG) as reader:
+        checked = reader.verify()
+    assert (body["rows"], body["digest"]) == (checked.rows, checked.digest)
+
+
+def test_for_people_an_open_hazard_stands_out(folder: Path, trimbench: CommandLine) -> None:
+    out = trimbench("runs", "--station", folder / "tarnholt-16.toml").out
+    assert "NOT CONFIRMED AS PUT BACK: the quarter-wave line is in" in out
+    assert "the chain holds" in out
+    assert len(out.splitlines()) == 5
+
+
+# record ---------------------------------------------------------------------------------------
+
+
+def test_a_record_is_made_again_wherever_it_is_wanted(folder: Path, trimbench: CommandLine) -> None:
+    beside = trimbench("record", 2)
+    assert beside.code == 0
+    assert (folder / "tarnholt-16-run-0002.pdf").read_bytes().startswith(b"%PDF")
+    (folder / "out").mkdir()
+    made = trimbench("record", 2, "--folder", folder / "out", "--json").json
+    assert Path(made["csv"]).parent == folder / "out"
+    first = (folder / "tarnholt-16-run-0002.csv").read_bytes()
+    assert Path(made["csv"]).read_bytes() == first
+
+
+@pytest.mark.parametrize(
+    ("argv", "code", "words"),
+    [((9,), 2, "9"), ((1, "--folder", "nowhere"), 4, "nowhere"), (("one",), 2, "RUN")],
+)
+def test_a_record_that_cannot_be_made_leaves_nothing(
+    argv: tuple[object, ...], code: int, words: str, folder: Path, trimbench: CommandLine
+) -> None:
+    said = trimbench("record", *argv)
+    assert said.code == code
+    said.is_a_short_message()
+    assert words in said.err
+    assert not list(folder.glob("**/*.pdf"))
+
+
+# verify ---------------------------------------------------------------------------------------
+
+
+def test_the_chain_holds_and_a_printed_digest_is_found(
+    folder: Path, trimbench: CommandLine
+) -> None:
+    digest = trimbench("runs", "--json").json["runs"][0]["digest"]
+    said = trimbench("verify", "--digest", digest[:12], "--json")
+    assert said.code == 0
+    assert said.json["rows"] > 400
+    assert "the chain holds" in trimbench("verify").out
+
+
+def test_a_digest_of_another_log_is_not_found(folder: Path, trimbench: CommandLine) -> None:
+    said = trimbench("verify", "--digest", "0" * 16)
+    assert said.code in (2, 4)
+    said.is_a_short_message()
+    assert "0000" in said.err
+
+
+EDITS = {
+    "a value changed": "UPDATE entries SET body = replace(body, ':', ': ') WHERE seq = 20",
+    "a row removed": "DELETE FROM entries WHERE seq = 20",
+    "a row moved": "UPDATE entries SET seq = 100000 WHERE seq = 20",
+    "a time changed": "UPDATE entries SET utc_ns = utc_ns + 1 WHERE seq = 20",
+}
+
+
+@pytest.mark.parametrize("edit", EDITS)
+def test_whatever_is_edited_is_found(edit: str, folder: Path, trimbench: CommandLine) -> None:
+    connection = sqlite3.connect(folder / LOG)
+    connection.execute("DROP TRIGGER no_update")
+    connection.execute("DROP TRIGGER no_delete")
+    assert connection.execute(EDITS[edit]).rowcount == 1
+    connection.commit()
+    connection.close()
+    for command in ("verify", "runs"):
+        said = trimbench(command)
+        assert said.code == 4
+        said.is_a_short_message()
+    assert trimbench("verify", "--json").error["kind"] == "LogDamaged"
+
+
+# resume -----------------------------------------------------------------------------------------
+
+
+def test_only_the_run_that_was_cut_off_could_go_on(folder: Path, trimbench: CommandLine) -> None:
+    """Runs 1 and 2 have ended, 3 needs its instruments, and there is no 4."""
+    for run in (1, 2, 4):
+        # The instruments are asked for first; without a bench nobody answers there.
+        assert trimbench("resume", run, "--operator", "sim").code in (2, 3)
+    said = trimbench("resume", 3, "--operator", "sim")
+    assert said.code == 3
+    said.is_a_short_message()

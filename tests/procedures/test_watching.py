@@ -1,0 +1,179 @@
+"""`trimbench watch`: what is watched, where, and that it is a run in the log like any other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from daq.errors import InputError, LinkLost, StationFileError, UnitError
+from daq.log.entry import Kind
+from daq.log.reader import LogReader
+from daq.station import parse_station
+from procedures.watching import plan_watch, that_reads, watch_quantity
+from tests.support.commands import CommandLine
+from tests.support.in_process import InProcessBench
+from tests.support.operators import Minded
+from tests.support.plants import STATION, demo_station
+from tests.support.served import Served, served_bench
+
+TEXT = STATION.read_text(encoding="utf-8")
+
+
+# What is planned ------------------------------------------------------------------------------
+
+
+def test_a_receiver_is_watched_as_it_is_connected() -> None:
+    plan = plan_watch(demo_station(), "ddm")
+    assert (plan.alias, plan.task.point, plan.task.channel) == ("", "", "")
+    assert plan.task.seconds is None
+    assert plan.task.target is None
+
+
+def test_an_oscilloscope_needs_a_channel_and_the_first_point_has_one() -> None:
+    plan = plan_watch(demo_station(), "vpp", seconds=3.0)
+    assert (plan.alias, plan.task.point, plan.task.channel) == ("scope", "course line IF", "1")
+    assert (plan.task.target, plan.task.band, plan.task.seconds) == (1.5, 0.03, 3.0)
+
+
+def test_a_named_point_brings_its_target_unless_another_is_given() -> None:
+    station = demo_station()
+    plain = plan_watch(station, "ddm", point="course width")
+    given = plan_watch(station, "ddm", point="course width", target="98.7 uA", band="1 uA")
+    other = plan_watch(station, "sdm", point="course width")
+    assert (plain.task.target, plain.task.band) == (0.155, 0.001)
+    # 150 uA is 0.155 DDM.
+    assert given.task.target == pytest.approx(98.7 * 0.155 / 150)
+    assert given.task.band == pytest.approx(0.155 / 150)
+    assert (other.task.target, other.task.band) == (None, None)
+
+
+def test_a_detector_point_of_an_oscilloscope_does_not_take_the_receivers_place() -> None:
+    """DDM without a point is the receiver's, although an oscilloscope has a channel for it."""
+    text = TEXT.replace(
+        "# Monitor phasing: the line goes in",
+        '[[points]]\nname = "width detector"\nquantity = "ddm"\ninstrument = "scope"\n'
+        'channel = "4"\n\n# Monitor phasing: the line goes in',
+    )
+    assert plan_watch(parse_station(text, STATION), "ddm").alias == ""
+
+
+@pytest.mark.parametrize(
+    ("quantity", "more", "error", "words"),
+    [
+        ("ddn", {}, InputError, "'ddn' is no quantity"),
+        ("ddm", {"point": "course with"}, StationFileError, "no point 'course with'"),
+        ("ddm", {"target": "3 m"}, UnitError, "3 m"),
+        ("vpp", {"band": "a bit"}, UnitError, "a bit"),
+    ],
+)
+def test_what_cannot_be_watched_is_said(
+    quantity: str, more: dict[str, str], error: type[Exception], words: str
+) -> None:
+    with pytest.raises(error, match=words):
+        plan_watch(demo_station(), quantity, **more)  # type: ignore[arg-type]  # strings only
+
+
+# What is watched ------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[InProcessBench]:
+    with InProcessBench.make(demo_station(), log=tmp_path / "watch.tblog") as made:
+        yield made
+
+
+def test_a_watch_is_a_run_with_an_end(bench: InProcessBench) -> None:
+    plan = plan_watch(bench.station, "ddm", seconds=2.0)
+    who = Minded()
+    instrument = that_reads(bench.instruments, plan)
+    summary = watch_quantity(
+        bench.station, plan, instrument, bench.clock, bench.writer, who.watching
+    )
+    assert summary.n == len(who.views) == pytest.approx(20, abs=1)
+    assert summary.rate_hz == pytest.approx(10.0, rel=0.05)
+    assert summary.elapsed_s == pytest.approx(2.0, abs=0.11)
+    assert summary.minimum is not None
+    assert summary.maximum is not None
+    assert summary.mean is not None
+    assert summary.minimum <= summary.mean <= summary.maximum
+    with LogReader(bench.writer.path) as reader:
+        run = reader.run(1)
+        readings = list(reader.entries(run=1, kind=Kind.READING))
+        reader.verify()
+    assert run.ended == {"result": "finished", "message": "", "open_hazards": []}
+    assert run.started["procedure"] == "watch"
+    assert [entry.mono_ns for entry in readings] == [view.reading.mono_ns for view in who.views]
+
+
+def test_a_watch_ends_when_the_technician_says_so(bench: InProcessBench) -> None:
+    who = Minded(commands={"watch": iter(("go on", "capture", "redo", "go on", "abort"))})
+    plan = plan_watch(bench.station, "ddm")
+    instrument = that_reads(bench.instruments, plan)
+    summary = watch_quantity(
+        bench.station, plan, instrument, bench.clock, bench.writer, who.watching
+    )
+    assert len(who.views) == 5
+    assert summary.n == 2
+    with LogReader(bench.writer.path) as reader:
+        events = [entry.body["event"] for entry in reader.entries(kind=Kind.EVENT)]
+        assert reader.run(1).readings == 5
+    assert events == ["marked", "watch begun again"]
+
+
+def test_an_instrument_that_fails_leaves_a_gap_and_no_end(bench: InProcessBench) -> None:
+    class Dies:
+        def __init__(self) -> None:
+            self.left = 3
+            whole = bench.instruments["receiver"]
+            self.alias, self.identity = whole.alias, whole.identity
+            self.instrument_class, self.quantities = whole.instrument_class, whole.quantities
+            self.close = whole.close
+            self._whole = whole
+
+        def measure(self, quantity: str, *, point: str = "", channel: str = ""):
+            self.left -= 1
+            if self.left < 0:
+                raise LinkLost("Kicked out.", instrument="receiver")
+            return self._whole.measure(quantity, point=point, channel=channel)
+
+    plan = plan_watch(bench.station, "ddm", seconds=5.0)
+    with pytest.raises(LinkLost, match="Kicked out"):
+        watch_quantity(bench.station, plan, Dies(), bench.clock, bench.writer, Minded().watching)
+    with LogReader(bench.writer.path) as reader:
+        assert reader.run(1).ended is None
+        assert reader.run(1).readings == 3
+        (gap,) = reader.entries(kind=Kind.EVENT)
+    assert gap.body["event"] == "gap"
+
+
+def test_what_no_instrument_reads_lists_what_each_can(bench: InProcessBench) -> None:
+    plan = plan_watch(bench.station, "power")
+    with pytest.raises(InputError, match=r"reads power \(scope: vpp; receiver: ddm, depth_150"):
+        that_reads(bench.instruments, plan)
+
+
+# The command ------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    with served_bench(tmp_path_factory.mktemp("served")) as made:
+        yield made
+
+
+def test_over_the_real_links_it_stops_by_itself(
+    served: Served, capsys: pytest.CaptureFixture[str]
+) -> None:
+    trimbench = CommandLine(capsys)
+    people = trimbench("watch", "vpp", "--station", served.station, "--seconds", 0.3)
+    program = trimbench("watch", "ddm", "--station", served.station, "--seconds", 0.3, "--json")
+    assert (people.code, program.code, program.err) == (0, 0, "")
+    assert "course line IF" in people.out
+    seen = program.json
+    assert (seen["quantity"], seen["unit"], seen["not_usable"]) == ("ddm", "1", 0)
+    assert seen["n"] >= 3
+    listed = trimbench("runs", "--station", served.station, "--json").json["runs"]
+    assert [(run["procedure"], run["result"]) for run in listed] == [("watch", "finished")] * 2
+    assert listed[1]["readings"] == seen["n"]

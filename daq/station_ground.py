@@ -212,7 +212,7 @@ class Clearance(Table):
     positions: Positions = Positions()
     capture_point: str = ""
     capture_azimuths_deg: tuple[AngleDeg, ...] = Field(
-        default=(-8.0, -4.0, 0.0, 4.0, 8.0), alias="capture_azimuths", min_length=1
+        default=(-6.0, -3.0, 0.0, 3.0, 6.0), alias="capture_azimuths", min_length=1
     )
 
 

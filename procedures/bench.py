@@ -23,6 +23,7 @@ from daq.station import Point, Station
 from daq.station_ground import FieldPlace
 from daq.steadiness import WINDOW, Watch
 from procedures.connecting import Connected, carry
+from procedures.hazards import Hazard
 from procedures.judge import Judgement, Limit, Result, Rule, judge
 from procedures.taking import take
 from procedures.watch_view import settle_for, view_of
@@ -75,7 +76,7 @@ class Bench:
     operator: Operator
     clock: Clock
     journal: Journal
-    hazards: dict[str, str] = field(default_factory=dict)
+    hazards: dict[str, Hazard] = field(default_factory=dict)
     _connected: Connected = field(init=False)
     _jumps: JumpWatch = field(init=False)
 
@@ -276,20 +277,20 @@ class Bench:
     # Hazards ------------------------------------------------------------------------------
 
     @contextmanager
-    def false_guidance(self, key: str, what: str) -> Iterator[None]:
+    def false_guidance(self, key: str, what: str, *undo: Action) -> Iterator[None]:
         """Remind of `what` in every prompt until the block is left in good order.
 
         When the block is left by an error the reminder stays, so that whoever ends the run
-        still sees what has to be put back.
+        still sees what has to be put back; `undo` is what hands do for that.
         """
-        self.hazards[key] = what
+        self.hazards[key] = Hazard(what, undo)
         yield
         del self.hazards[key]
 
     # ---------------------------------------------------------------------------------------
 
     def _reminder(self) -> str:
-        return " ".join(f"Reminder: {what}." for what in self.hazards.values())
+        return " ".join(f"Reminder: {hazard.what}." for hazard in self.hazards.values())
 
     def _reminding(self, prompt: Prompt) -> Prompt:
         """Return the prompt with what is open at this moment added to its caution."""

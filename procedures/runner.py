@@ -17,7 +17,7 @@ from daq.journal import Journal
 from daq.log.entry import Body, Entry, Kind
 from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
-from daq.roles import Instrument, Operator, Prompt
+from daq.roles import Action, Instrument, Operator, Prompt
 from daq.station import Station
 from procedures.bench import Bench
 from procedures.catalogue import PROCEDURES, Procedure, procedure
@@ -153,33 +153,45 @@ def _do(chosen: Procedure, bench: Bench) -> None:
 
 def _warn_of_hazards(bench: Bench) -> None:
     """Say what is still open when a run is cut off, whatever cut it off."""
-    for what in bench.hazards.values():
+    for hazard in bench.hazards.values():
         bench.operator.tell(
-            f"CAUTION: the run stops here, but {what}. Put it back to normal, or go on with "
+            f"CAUTION: the run stops here, but {hazard.what}. Put it back to normal, or go on with "
             f"`trimbench resume {bench.journal.run}`."
         )
 
 
 def _put_back(bench: Bench) -> None:
     """See every hazard undone before the run ends, or let the record say that it is not."""
-    for number, (key, what) in enumerate(list(bench.hazards.items()), start=1):
-        question = Prompt(
-            f"put back/{number}",
-            "confirm",
-            f"The run ends, but {what}. Put it back to normal now. Is it done?",
-            caution="False guidance is radiated until it is done.",
-        )
+    for number, (key, hazard) in enumerate(list(bench.hazards.items()), start=1):
+        acts = hazard.undo or (None,)
         try:
-            done = bool(bench.operator.answer(question))
+            done = all(
+                bool(bench.operator.answer(_put_back_prompt(f"{number}.{n}", hazard.what, act)))
+                for n, act in enumerate(acts, start=1)
+            )
         except Aborted:
             done = False
-        bench.journal.event(key, {"event": "put back", "what": what, "confirmed": done})
+        bench.journal.event(key, {"event": "put back", "what": hazard.what, "confirmed": done})
         if done:
             del bench.hazards[key]
 
 
+def _put_back_prompt(number: str, what: str, act: Action | None) -> Prompt:
+    how = "Put it back to normal now"
+    if act is not None:
+        named = act.arguments.get("control") or act.arguments.get("path") or ""
+        how = f"Put it back to normal now ({act.verb} {named})"
+    return Prompt(
+        f"put back/{number}",
+        "confirm",
+        f"The run ends, but {what}. {how}. Is it done?",
+        caution="False guidance is radiated until it is done.",
+        action=act,
+    )
+
+
 def _end(bench: Bench, result: Result, message: str) -> RunEnd:
-    hazards = tuple(bench.hazards.values())
+    hazards = tuple(hazard.what for hazard in bench.hazards.values())
     entry: Entry = bench.journal.writer.append(
         bench.journal.run,
         Kind.RUN_ENDED,

@@ -2,28 +2,37 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Final, Protocol, Self
 
+from sim_instruments.ageing import aged
+from sim_instruments.alarm_unit import HalvorsundMa3
+from sim_instruments.analyzer import SolvangSa2
 from sim_instruments.clock import Clock, SystemClock
 from sim_instruments.connections import Connections
+from sim_instruments.fault_desk import FaultDesk, panel_for
+from sim_instruments.fault_panel import FaultPanel
+from sim_instruments.faulty_session import FaultySession
 from sim_instruments.hands import Hands
 from sim_instruments.hands_link import HandsSession
+from sim_instruments.meters import BrunnhallPw2, VesterloFc6
+from sim_instruments.more_receivers import DunholtPr3, SkarvoyLr1, VelmarkDr20
+from sim_instruments.multimeter import TorvstadDm6
 from sim_instruments.oscilloscope import FernmarkOs4
 from sim_instruments.parameters import PlantParameters
 from sim_instruments.plant import Plant
-from sim_instruments.pty_server import PtyServer
+from sim_instruments.position_receiver import NavelinGp5
 from sim_instruments.receivers import HalvorsundNr2, OstrelPir7
-from sim_instruments.tcp_server import Session, TcpServer
+from sim_instruments.serving import Server, serve_at
+from sim_instruments.sessions import Session
+from sim_instruments.sweeping_analyzer import OstrelSa4
+from sim_instruments.tcp_server import TcpServer
 
 DEFAULT_PROBES: Final = MappingProxyType(
     {1: "course line IF", 2: "course width IF", 3: "clearance 90 IF", 4: "phase detector"}
 )
-_SOCKET: Final = re.compile(r"TCPIP\d*::(?P<host>[^:]+)::(?P<port>\d+)::SOCKET", re.IGNORECASE)
-_SERIAL: Final = re.compile(r"ASRL(?P<path>.*/.*?)(::INSTR)?", re.IGNORECASE)
 
 
 class Device(Protocol):
@@ -38,6 +47,17 @@ MODELS: Final[Mapping[str, Callable[[Plant, Connections, Clock], Device]]] = Map
         "fernmark-os4": FernmarkOs4,
         "halvorsund-nr2": HalvorsundNr2,
         "ostrel-pir7": OstrelPir7,
+        "brunnhall-pw2": BrunnhallPw2,
+        "vesterlo-fc6": VesterloFc6,
+        "ostrel-sa4": OstrelSa4,
+        "navelin-gp5": NavelinGp5,
+        "halvorsund-ma3": HalvorsundMa3,
+        "torvstad-dm6": TorvstadDm6,
+        "torvstad-dm6-firmware-1": TorvstadDm6.hasty,
+        "solvang-sa2": SolvangSa2,
+        "skarvoy-lr1": SkarvoyLr1,
+        "velmark-dr20": VelmarkDr20,
+        "dunholt-pr3": DunholtPr3,
     }
 )
 
@@ -53,11 +73,13 @@ class SimulatedBench:
         Time of the plant; instruments wait on it. A clock that a study moves makes it fast.
     receiver, probes
         What is connected at the start.
+    years
+        After commissioning; see `ageing.aged`, whose seed is the plant's.
 
     Raises
     ------
     ValueError
-        The table has a key or value that the plant does not know.
+        The table has a key or value that the plant does not know, or `years` is out of range.
     """
 
     def __init__(
@@ -67,9 +89,12 @@ class SimulatedBench:
         *,
         receiver: str = "course line",
         probes: Mapping[int, str] | None = None,
+        years: float = 0.0,
     ) -> None:
         self.clock: Clock = clock or SystemClock()
         given = PlantParameters.from_table(table)
+        if years:
+            given = aged(given, years, given.seed)
         self.plant = Plant(given, self.clock)
         self.connections = Connections(receiver, DEFAULT_PROBES if probes is None else probes)
         self.hands = Hands(self.plant, self.connections, seed=given.seed)
@@ -96,8 +121,7 @@ class SimulatedBench:
         Parameters
         ----------
         instruments
-            Model and VISA resource of each: ``TCPIP::host::port::SOCKET`` (port 0: any) or
-            ``ASRL<path>::INSTR``.
+            Model and VISA resource of each; see `serving.serve_at`.
         folder
             What relative paths are relative to; the current folder by default.
         hands_port
@@ -110,10 +134,10 @@ class SimulatedBench:
         OSError
             An address or path is taken.
         """
-        served = ServedBench()
+        served = ServedBench(self.clock)
         try:
             for model, resource in instruments:
-                served.open(self.device(model), resource, folder or Path())
+                served.open(model, self.device(model), resource, folder or Path())
             if hands_port is not None:
                 served.open_hands(self.hands, hands_port)
         except BaseException:
@@ -131,38 +155,35 @@ class ServedBench:
         For each resource asked for, the one to connect to: ports chosen, paths absolute.
     hands_address
         Host and port of the hands, or None.
+    panels
+        Where faults of each served instrument are armed, by its model.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
         self.resources: dict[str, str] = {}
         self.hands_address: tuple[str, int] | None = None
-        self.servers: dict[str, TcpServer | PtyServer] = {}
+        self.servers: dict[str, Server] = {}
+        self.panels: dict[str, FaultPanel] = {}
 
-    def open(self, device: Device, resource: str, folder: Path) -> None:
+    def open(self, model: str, device: Device, resource: str, folder: Path) -> None:
         """Serve `device` at `resource`; see `SimulatedBench.serve`."""
-        if found := _SOCKET.fullmatch(resource):
-            server = TcpServer(device.session, found["host"], int(found["port"]))
-            host, port = server.address
-            self.servers[resource] = server
-            self.resources[resource] = f"TCPIP::{host}::{port}::SOCKET"
-        elif found := _SERIAL.fullmatch(resource):
-            path = (folder / found["path"]).absolute()
-            self.servers[resource] = PtyServer(device.session(), path)
-            self.resources[resource] = f"ASRL{path}::INSTR"
-        else:
-            raise ValueError(
-                f"cannot serve at {resource!r}; TCPIP::host::port::SOCKET and "
-                "ASRL<path>::INSTR can be served"
-            )
+        panel = self.panels.setdefault(model, panel_for(device, self._clock))
+        link = serve_at(resource, lambda: FaultySession(device.session(), panel), folder)
+        self.servers[resource] = link.server
+        self.resources[resource] = link.resource
 
     def open_hands(self, hands: Hands, port: int) -> None:
-        """Serve hands on a loopback port."""
-        server = TcpServer(lambda: HandsSession(hands), port=port)
+        """Serve hands, and faults, on a loopback port."""
+        desk = FaultDesk(hands, self.panels)
+        server = TcpServer(lambda: HandsSession(desk), port=port)
         self.servers["hands"] = server
         self.hands_address = server.address
 
     def close(self) -> None:
         """Close every link; harmless when repeated."""
+        for panel in self.panels.values():
+            panel.release()
         for server in self.servers.values():
             server.close()
 

@@ -37,3 +37,38 @@ class SystemClock:
         """See `Clock`."""
         if seconds > 0:
             time.sleep(seconds)
+
+
+class ScaledClock:
+    """The machine's clocks, so many times as fast: an hour at the bench in minutes.
+
+    Parameters
+    ----------
+    speed
+        Seconds of plant time that go by in a second, above zero.
+
+    Raises
+    ------
+    ValueError
+        A speed that is not above zero.
+    """
+
+    def __init__(self, speed: float) -> None:
+        if not speed > 0:
+            raise ValueError(f"a clock cannot run at {speed} times real time")
+        self._speed = speed
+        self._start_ns = time.monotonic_ns()
+        self._epoch_ns = time.time_ns()
+
+    def monotonic_ns(self) -> int:
+        """See `Clock`."""
+        return round((time.monotonic_ns() - self._start_ns) * self._speed)
+
+    def utc_ns(self) -> int:
+        """See `Clock`; runs away from the calendar from the moment the clock was made."""
+        return self._epoch_ns + self.monotonic_ns()
+
+    def sleep(self, seconds: float) -> None:
+        """See `Clock`."""
+        if seconds > 0:
+            time.sleep(seconds / self._speed)

@@ -15,13 +15,14 @@ class ControlLaw:
 
     Attributes
     ----------
-    level_db, phase_deg
-        Total change of level (dB) and phase (deg, positive advances) from stop to stop;
-        both are zero in the middle.
+    level_db, phase_deg, ddm
+        Total change of level (dB), phase (deg, positive advances) and DDM that is added, from
+        stop to stop; all are zero in the middle.
     """
 
     level_db: float = 0.0
     phase_deg: float = 0.0
+    ddm: float = 0.0
 
     def gain(self, position: float) -> complex:
         """Return the phasor at `position` (0 to 1); 1 in the middle."""
@@ -29,6 +30,17 @@ class ControlLaw:
         return cmath.rect(
             10 ** (self.level_db * off_centre / 20), math.radians(self.phase_deg * off_centre)
         )
+
+    def fraction_for(
+        self, *, change_db: float, change_deg: float, change_ddm: float
+    ) -> float | None:
+        """Return the part of the range that makes the one change that is not zero.
+
+        None: this control does not change that.
+        """
+        changes = ((change_ddm, self.ddm), (change_deg, self.phase_deg), (change_db, self.level_db))
+        wanted, per_range = next((pair for pair in changes if pair[0]), changes[-1])
+        return wanted / per_range if per_range else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +91,11 @@ class Control:
     def gain(self) -> complex:
         """Phasor that it puts on its signal."""
         return self.law.gain(self.position)
+
+    @property
+    def added_ddm(self) -> float:
+        """DDM that it adds to its signal."""
+        return self.law.ddm * (self.position - 0.5)
 
     def turn(self, fraction: float, hand: HandError, rng: np.random.Generator) -> Turned:
         """Turn by `fraction` of the range, as far as backlash, jitter and the stops allow."""

@@ -4,11 +4,17 @@ Every act carries an identity chosen by whoever asks for it. The plant's side re
 did under each identity, so that a client that was killed and asks again does not cut twice: it is
 told how the first cut went.
 
-Verbs: ``connect receiver`` (point), ``connect probe`` (point, channel), ``insert line`` (path,
-stage), ``remove line`` (path, stage), ``cut`` (path, stage, length_m), ``centre control``
-(control), ``turn control`` (control and one of change_db, change_deg), ``turn`` (control, by: part
-of the range), ``restore control`` (control); and to look without touching: ``position`` (control),
-``controls``, ``truth``.
+Verbs: ``connect receiver`` (point), ``connect probe`` (point, channel), ``connect power meter`` and
+``connect counter`` (point), ``connect analyzer`` (point, or ``antenna``), ``carry receiver`` (a
+place), ``insert line`` (path, stage), ``remove line`` (path, stage), ``cut`` (path, stage,
+length_m), ``centre control`` (control), ``turn control`` (control and one of change_db, change_deg,
+change_ddm), ``turn`` (control, by: part of the range), ``restore control`` (control), ``select
+transmitter`` (number), ``switch carrier`` (carrier: course or clearance; state: on or off), ``key
+ident`` (mode: code, continuous or off); and to look without touching: ``position`` (control),
+``controls``, ``truth``, ``field`` (a place: its DDM, SDM and carriers without noise).
+
+A place is ``along_m`` and ``lateral_m``, or ``radius_m`` and ``azimuth_deg``, or ``east_m`` and
+``north_m`` from the middle of the array; what is left out of a pair is zero (`geometry`).
 """
 
 from __future__ import annotations
@@ -21,8 +27,9 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from sim_instruments.connections import Connections
+from sim_instruments.connections import ANTENNA, Connections, Meter
 from sim_instruments.controls import Turned
+from sim_instruments.geometry import Position, Site
 from sim_instruments.plant import Plant
 
 Arguments = Mapping[str, str | float]
@@ -31,6 +38,7 @@ Outcome = dict[str, object]
 CUT_ERROR_M: Final = 0.001
 CUT_ERROR_LIMIT_M: Final = 0.003
 MEASURING_ERROR_M: Final = 0.0005
+PLACES: Final = (("along_m", "lateral_m"), ("radius_m", "azimuth_deg"), ("east_m", "north_m"))
 
 
 class HandsError(Exception):
@@ -65,10 +73,15 @@ class Hands:
             "position": lambda given: {"position": plant.position(_word(given, "control"))},
             "controls": lambda _given: {"controls": list(plant.control_names)},
             "truth": lambda _given: asdict(plant.truth()),
+            "field": self._field,
         }
         self._acts: dict[str, Callable[[Arguments], Outcome]] = {
             "connect receiver": self._connect_receiver,
             "connect probe": self._connect_probe,
+            "connect power meter": lambda given: self._connect_meter("power meter", given),
+            "connect counter": lambda given: self._connect_meter("counter", given),
+            "connect analyzer": self._connect_analyzer,
+            "carry receiver": self._carry_receiver,
             "insert line": self._insert_line,
             "remove line": self._remove_line,
             "cut": self._cut,
@@ -76,6 +89,9 @@ class Hands:
             "restore control": lambda given: _felt(plant.restore(_word(given, "control"))),
             "turn control": self._turn_by_effect,
             "turn": lambda given: _felt(plant.turn(_word(given, "control"), _number(given, "by"))),
+            "select transmitter": self._select_transmitter,
+            "switch carrier": self._switch_carrier,
+            "key ident": self._key_ident,
         }
 
     def do(self, verb: str, arguments: Arguments, act: str = "") -> Outcome:
@@ -115,6 +131,48 @@ class Hands:
         self._connections.connect_probe(round(_number(given, "channel")), point)
         return {}
 
+    def _connect_meter(self, meter: Meter, given: Arguments) -> Outcome:
+        point = _word(given, "point")
+        if not self._plant.can_meter(point):
+            raise ValueError(f"a {meter} cannot be connected to {point!r}")
+        self._connections.connect_meter(meter, point)
+        return {}
+
+    def _connect_analyzer(self, given: Arguments) -> Outcome:
+        point = _word(given, "point")
+        if point != ANTENNA and not self._plant.can_receive(point):
+            raise ValueError(f"an analyzer cannot be connected to {point!r}")
+        self._connections.connect_meter("analyzer", point)
+        return {}
+
+    def _carry_receiver(self, given: Arguments) -> Outcome:
+        """Carry it about as far as was asked; the position receiver knows where it really is."""
+        asked = place_of(given, self._plant.given.site)
+        error_m = self._plant.given.position_error_m * self._rng.standard_normal(2)
+        there = Position(asked.along_m + error_m[0], asked.lateral_m + error_m[1])
+        if not self._plant.can_receive(there):
+            raise ValueError("a receiver is not carried in among the elements")
+        self._connections.carry_receiver(there)
+        return {"along_m": asked.along_m, "lateral_m": asked.lateral_m}
+
+    def _field(self, given: Arguments) -> Outcome:
+        return asdict(self._plant.field_truth(place_of(given, self._plant.given.site)))
+
+    def _select_transmitter(self, given: Arguments) -> Outcome:
+        self._plant.select_transmitter(round(_number(given, "number")))
+        return {}
+
+    def _switch_carrier(self, given: Arguments) -> Outcome:
+        state = _word(given, "state")
+        if state not in ("on", "off"):
+            raise ValueError(f"a carrier is switched on or off, not {state!r}")
+        self._plant.switch_carrier(_word(given, "carrier"), on=state == "on")
+        return {}
+
+    def _key_ident(self, given: Arguments) -> Outcome:
+        self._plant.key_ident(_word(given, "mode"))
+        return {}
+
     def _insert_line(self, given: Arguments) -> Outcome:
         self._plant.insert_line(*_cable(given))
         return {}
@@ -134,7 +192,8 @@ class Hands:
 
     def _turn_by_effect(self, given: Arguments) -> Outcome:
         control = _word(given, "control")
-        changes = {key: _number(given, key) for key in ("change_db", "change_deg") if key in given}
+        known = ("change_db", "change_deg", "change_ddm")
+        changes = {key: _number(given, key) for key in known if key in given}
         return _felt(self._plant.turn(control, self._plant.fraction_for(control, **changes)))
 
 
@@ -161,3 +220,25 @@ def _number(given: Arguments, key: str) -> float:
 
 def _cable(given: Arguments) -> tuple[str, str]:
     return _word(given, "path"), _word(given, "stage")
+
+
+def place_of(given: Arguments, site: Site) -> Position:
+    """Return the place that `given` names in one of the three ways of `PLACES`.
+
+    Raises
+    ------
+    ValueError
+        In none of them, or in several.
+    """
+    named = [pair for pair in PLACES if pair[0] in given or pair[1] in given]
+    if len(named) != 1:
+        ways = ", or ".join(" and ".join(pair) for pair in PLACES)
+        raise ValueError(f"a place is {ways}")
+    first, second = (_number(given, key) if key in given else 0.0 for key in named[0])
+    if named[0] == PLACES[0]:
+        return Position(first, second)
+    return (
+        Position.at_azimuth(first, second)
+        if named[0] == PLACES[1]
+        else site.position(first, second)
+    )

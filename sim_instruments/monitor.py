@@ -6,7 +6,6 @@ Amplitudes are normalised so that the carrier that a channel is for has amplitud
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -22,8 +21,6 @@ VOLT_POINTS: Final = (*IF_POINTS, *DETECTOR_POINTS, PHASE_DETECTOR)
 
 FINE_PHASE: Final = "monitor SBO phase"
 WIDTH: Final = "monitor width"
-COURSE_SBO: Final = "course SBO level"
-CLEARANCE_SBO: Final = "clearance SBO level"
 PHASE_DETECTOR_LEVEL: Final = "phase detector level"
 
 NOMINAL_WIDTH_DDM: Final = 0.155
@@ -34,29 +31,19 @@ LINE_SBO_SHARE: Final = 0.0002
 NOMINAL_VPP: Final = 1.5
 
 
-@dataclass(frozen=True, slots=True)
-class Carrier:
-    """One modulated carrier as it arrives at a point: offset (Hz) and complex C and S."""
-
-    offset_hz: float
-    csb: complex
-    sbo: complex
-
-
 def build_controls(given: PlantParameters, rng: np.random.Generator) -> dict[str, Control]:
-    """Return all controls by name; level controls of the IFs start off by tens of per cent."""
+    """Return the monitor's controls by name; IF levels start off by tens of per cent."""
     controls = {
         FINE_PHASE: Control(ControlLaw(level_db=0.1, phase_deg=given.fine_range_deg)),
         WIDTH: Control(
             ControlLaw(given.width_range_db, given.width_range_db * given.width_coupling_deg_per_db)
         ),
-        COURSE_SBO: Control(ControlLaw(level_db=8.0, phase_deg=0.4)),
-        CLEARANCE_SBO: Control(ControlLaw(level_db=8.0, phase_deg=0.4)),
     }
     for name in (*(f"{point} level" for point in IF_POINTS), PHASE_DETECTOR_LEVEL):
         found = rng.uniform(0.65, 0.85) if rng.random() < 0.5 else rng.uniform(1.15, 1.35)
         law = ControlLaw(level_db=16.0)
-        controls[name] = Control(law, position=0.5 + 20 * math.log10(found) / law.level_db)
+        off = given.if_level_spread * 20 * math.log10(found) / law.level_db
+        controls[name] = Control(law, position=0.5 + off)
     return controls
 
 

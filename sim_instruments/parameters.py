@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field
 
-
-def _number(key: str, value: object, kind: type[int] | type[float]) -> int | float:
-    """Return `value` as a number of `kind`; ValueError that names the key when it is none."""
-    whole = isinstance(value, int) and not isinstance(value, bool)
-    if whole or (kind is float and isinstance(value, float)):
-        return kind(str(value))
-    wanted = "a whole number" if kind is int else "a number"
-    raise ValueError(f"simulation.plant.{key}: {wanted} is expected, not {value!r}")
+from sim_instruments.alarm_settings import AlarmSettings
+from sim_instruments.geometry import Site
+from sim_instruments.morse import LETTERS
+from sim_instruments.sheet import Sheet
+from sim_instruments.tables import read_table
+from sim_instruments.transmitter import TransmitterParameters, second_transmitter
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +53,36 @@ class PlantParameters:
     clearance_in_course_db, course_in_clearance_db
         How far down the other carrier is in a monitor channel, dB.
     ident_depth
-        Depth of a continuously keyed ident, ratio; 0 for none.
+        Depth of a continuously keyed ident, ratio; 0: the transmitters key theirs.
+    transmitters
+        How many there are: 1 or 2.
+    ident
+        What they key.
+    course_power_w, clearance_power_w
+        Nominal carrier power at the transmitter, W.
+    transmit_phase_error_deg, clearance_phase_error_deg
+        Phase of SBO relative to CSB at the course and the clearance array at the start, transmit
+        phase controls centred; positive = SBO leads. Built into the length of the SBO feeds; the
+        monitor's return line is such that `phase_error_deg` holds all the same.
+    transmit_phase_range_deg
+        Range of the transmitters' two SBO phase controls, stop to stop.
+    alignment_ddm
+        DDM on the course line at the start, with the alignment control centred.
+    threshold_m
+        From the array to the threshold, m.
+    threshold_sensitivity_ddm_per_m
+        Displacement sensitivity there when all is tuned.
+    far_field_monitor_m
+        From the array to the far-field monitor on the course line, m; 0: there is none.
+    if_level_spread
+        How far off the IF levels are found, over the 15 to 35 per cent that an installation
+        leaves; 0: not at all.
+    visit
+        Number of the visit: other noise and other hands' errors for another number, the same plant.
+    position_error_m
+        Standard deviation of where hands put the receiver, along and lateral, m.
+    tx1, tx2, site, sheet, alarms
+        Tables of their own: `TransmitterParameters`, `Site`, `Sheet`, `AlarmSettings`.
     """
 
     seed: int = 1
@@ -82,14 +109,41 @@ class PlantParameters:
     clearance_in_course_db: float = 40.0
     course_in_clearance_db: float = 30.0
     ident_depth: float = 0.0
+    transmitters: int = 2
+    ident: str = "ITN"
+    course_power_w: float = 15.0
+    clearance_power_w: float = 6.0
+    transmit_phase_error_deg: float = 0.0
+    clearance_phase_error_deg: float = 0.0
+    transmit_phase_range_deg: float = 40.0
+    alignment_ddm: float = 0.0
+    threshold_m: float = 3120.0
+    threshold_sensitivity_ddm_per_m: float = 0.00145
+    far_field_monitor_m: float = 4200.0
+    if_level_spread: float = 1.0
+    visit: int = 0
+    position_error_m: float = 0.03
+    tx1: TransmitterParameters = field(default_factory=TransmitterParameters)
+    tx2: TransmitterParameters = field(default_factory=second_transmitter)
+    site: Site = field(default_factory=Site)
+    sheet: Sheet = field(default_factory=Sheet)
+    alarms: AlarmSettings = field(default_factory=AlarmSettings)
 
     def __post_init__(self) -> None:
         if self.wanted_tone not in (90, 150):
             raise ValueError(f"simulation.plant.wanted_tone: 90 or 150, not {self.wanted_tone}")
-        if not -180 <= self.phase_error_deg <= 180:
-            raise ValueError(
-                f"simulation.plant.phase_error_deg: -180 to 180 degrees, not {self.phase_error_deg}"
-            )
+        for key in ("phase_error_deg", "transmit_phase_error_deg", "clearance_phase_error_deg"):
+            if not -180 <= getattr(self, key) <= 180:
+                raise ValueError(
+                    f"simulation.plant.{key}: -180 to 180 degrees, not {getattr(self, key)}"
+                )
+        if self.transmitters not in (1, 2):
+            raise ValueError(f"simulation.plant.transmitters: 1 or 2, not {self.transmitters}")
+        if not self.ident or set(self.ident) - set(LETTERS):
+            raise ValueError(f"simulation.plant.ident: letters A to Z, not {self.ident!r}")
+        for key in ("threshold_m", "threshold_sensitivity_ddm_per_m", "course_power_w"):
+            if getattr(self, key) <= 0:
+                raise ValueError(f"simulation.plant.{key}: above 0, not {getattr(self, key)}")
         if not 0 < self.width_ratio < 2.5:
             raise ValueError(
                 f"simulation.plant.width_ratio: above 0, below 2.5, not {self.width_ratio}"
@@ -106,13 +160,4 @@ class PlantParameters:
         ValueError
             A key is unknown or its value is no number; the message names the key.
         """
-        kinds: dict[str, type[int] | type[float]] = {
-            field.name: int if field.type == "int" else float for field in fields(cls)
-        }
-        values: dict[str, int | float] = {}
-        for key, value in table.items():
-            if key not in kinds:
-                known = ", ".join(kinds)
-                raise ValueError(f"simulation.plant.{key}: unknown key; known are {known}")
-            values[key] = _number(key, value, kinds[key])
-        return cls(**values)  # type: ignore[arg-type]  # each value was cast to its field's type
+        return read_table(cls, table, "simulation.plant")

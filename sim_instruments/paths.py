@@ -8,10 +8,18 @@ from typing import Final, Literal
 from sim_instruments.cable import Cable, line_of
 from sim_instruments.parameters import PlantParameters
 
-PathName = Literal["sbo", "csb"]
+PathName = Literal["sbo", "csb", "clearance sbo", "clearance csb"]
 StageName = Literal["transmitter", "monitor"]
-PATHS: Final[tuple[PathName, ...]] = ("sbo", "csb")
-STAGES: Final[tuple[StageName, ...]] = ("transmitter", "monitor")
+CableName = tuple[PathName, StageName]
+CABLES: Final[tuple[CableName, ...]] = (
+    ("sbo", "transmitter"),
+    ("sbo", "monitor"),
+    ("csb", "transmitter"),
+    ("csb", "monitor"),
+    ("clearance sbo", "transmitter"),
+    ("clearance csb", "transmitter"),
+)
+"""``sbo`` and ``csb`` alone are the course signals'; clearance has no return lines to trim."""
 
 
 @dataclass(slots=True)
@@ -57,23 +65,25 @@ class Path:
         self.cuts_m.append(length_m)
 
 
-def build_paths(given: PlantParameters) -> dict[tuple[PathName, StageName], Path]:
-    """Return the four cables; the phase error is a difference in length of the monitor's two.
+def build_paths(given: PlantParameters) -> dict[CableName, Path]:
+    """Return all cables; phase errors are differences in length between SBO and CSB cables.
 
     SBO leads when its cable is the shorter one, so a positive phase error shortens it.
     """
     lengths = {"transmitter": given.transmitter_length_m, "monitor": given.monitor_length_m}
+    transmit_deg = given.transmit_phase_error_deg
+    errors_deg: dict[CableName, float] = {
+        ("sbo", "transmitter"): transmit_deg,
+        ("sbo", "monitor"): given.phase_error_deg - transmit_deg,
+        ("clearance sbo", "transmitter"): given.clearance_phase_error_deg,
+    }
 
-    def cable(path: PathName, stage: StageName) -> Cable:
-        plain = Cable(lengths[stage], given.velocity_factor, given.cable_loss_db_per_m)
-        if (path, stage) != ("sbo", "monitor"):
-            return plain
-        error_m = given.phase_error_deg / 360 * plain.wavelength_m(carrier_hz(given))
+    def cable(name: CableName) -> Cable:
+        plain = Cable(lengths[name[1]], given.velocity_factor, given.cable_loss_db_per_m)
+        error_m = errors_deg.get(name, 0.0) / 360 * plain.wavelength_m(carrier_hz(given))
         return Cable(plain.length_m - error_m, given.velocity_factor, given.cable_loss_db_per_m)
 
-    return {
-        (path, stage): Path(cable(path, stage), given.spare_m) for path in PATHS for stage in STAGES
-    }
+    return {name: Path(cable(name), given.spare_m) for name in CABLES}
 
 
 def carrier_hz(given: PlantParameters) -> float:

@@ -46,6 +46,12 @@ class ScpiInstrument:
             (header_pattern(header), handler) for header, handler in table.items()
         ]
 
+    def power_cycle(self) -> None:
+        """Lose settings, enables and errors, as off and on again does; sets the power-on bit."""
+        with self.lock:
+            self._reset()
+            self.status.power_on()
+
     def execute(self, header: str, parameters: tuple[str, ...]) -> str | bytes | None:
         """Carry out one unit; ScpiError when it cannot be done."""
         for pattern, handler in self._table:
@@ -159,9 +165,25 @@ class ScpiSession:
             self._instrument.status.report(-420)
         return output
 
-    def serial_poll(self) -> int:
-        """Return the status byte without a message, as a link's own status request does."""
-        return self._instrument.status.byte(message_available=bool(self._output))
+    def end(self) -> None:
+        """Take the link's own mark of a message's end, which does instead of a line feed."""
+        if self._input:
+            self.receive(b"\n")
+
+    def interrupt(self) -> None:
+        """Note that a new message comes while the link still holds some of a response: -410."""
+        self._instrument.status.report(-410)
+
+    def clear(self) -> None:
+        """Device clear: both buffers are emptied, status stays (IEEE 488.2, 5.8)."""
+        self._input = self._output = b""
+
+    def serial_poll(self, *, unread: bool = False) -> int:
+        """Return the status byte without a message, as a link's own status request does.
+
+        `unread` says that the link still holds some of a response.
+        """
+        return self._instrument.status.byte(message_available=bool(self._output) or unread)
 
     def _messages(self, data: bytes) -> Iterator[bytes]:
         """Yield the messages that `data` completes; what is left waits for the next bytes."""

@@ -91,6 +91,13 @@ def choice(text: str, *manual: str) -> str:
     raise ScpiError(-224)
 
 
+def boolean(text: str) -> bool:
+    """Return a Boolean parameter: ON, OFF, or a number that rounds to 0 or not (SCPI-1999, 7.3)."""
+    if text.upper() in ("ON", "OFF"):
+        return text.upper() == "ON"
+    return round(number(text, -32768, 32767)) != 0
+
+
 def channel_in(text: str, count: int) -> int:
     """Return the channel of a list of one, such as ``(@2)``; -104 or -222 otherwise."""
     found = re.fullmatch(r"\(\s*@\s*(\d+)\s*\)", text)

@@ -13,7 +13,7 @@ import cmath
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -70,6 +70,13 @@ class Timebase:
         return turned.imag
 
 
+class Keyer(Protocol):
+    """Keys the ident."""
+
+    def down(self, time: Timebase) -> FloatArray | float:
+        """Return 1 where the key is down, 0 where it is up."""
+
+
 @dataclass(frozen=True, slots=True)
 class Modulation:
     """The modulator of one transmitter.
@@ -81,7 +88,13 @@ class Modulation:
     tone_90_hz, tone_150_hz
         Tone frequencies, Hz.
     ident_depth
-        Depth of the 1020 Hz ident tone, ratio; 0 while it is not keyed.
+        Depth of the 1020 Hz ident tone, ratio; 0 for none.
+    tone_phase_rad
+        Phase of the 150 Hz tone at time zero, where that of the 90 Hz tone is zero.
+    harmonic
+        Second harmonic of each tone over the tone, ratio.
+    keyer
+        Keys the ident; None: the key is down.
     """
 
     depth_90: float = 0.20
@@ -89,6 +102,9 @@ class Modulation:
     tone_90_hz: float = 90.0
     tone_150_hz: float = 150.0
     ident_depth: float = 0.0
+    tone_phase_rad: float = 0.0
+    harmonic: float = 0.0
+    keyer: Keyer | None = None
 
     def carrier(self, time: Timebase, csb: complex, sbo: complex) -> ComplexArray:
         """Return ``csb * CSB(t) + sbo * SBO(t)``, shape ``(n,)``.
@@ -100,10 +116,18 @@ class Modulation:
         csb, sbo
             Complex amplitudes C and S e^{j phi}; phi positive means that SBO leads.
         """
-        s90, s150 = time.sine(self.tone_90_hz), time.sine(self.tone_150_hz)
+        s90 = self._tone(time, self.tone_90_hz, 0.0)
+        s150 = self._tone(time, self.tone_150_hz, self.tone_phase_rad)
         on_90 = complex(csb * self.depth_90 - sbo)
         on_150 = complex(csb * self.depth_150 + sbo)
         wave: ComplexArray = complex(csb) + on_90 * s90 + on_150 * s150
         if self.ident_depth:
-            wave = wave + csb * self.ident_depth * time.sine(1020.0)
+            key = 1.0 if self.keyer is None else self.keyer.down(time)
+            wave = wave + csb * self.ident_depth * (key * time.sine(1020.0))
         return wave
+
+    def _tone(self, time: Timebase, frequency_hz: float, phase_rad: float) -> FloatArray:
+        tone = time.sine(frequency_hz, phase_rad)
+        if self.harmonic:
+            tone = tone + self.harmonic * time.sine(2 * frequency_hz, 2 * phase_rad)
+        return tone

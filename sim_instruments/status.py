@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from enum import IntFlag
 from typing import Final
 
@@ -17,8 +18,11 @@ TEXTS: Final = {
     -109: "Missing parameter",
     -113: "Undefined header",
     -114: "Header suffix out of range",
+    -221: "Settings conflict",
     -222: "Data out of range",
     -224: "Illegal parameter value",
+    -230: "Data corrupt or stale",
+    -310: "System error",
     -350: "Queue overflow",
     -363: "Input buffer overrun",
     -410: "Query INTERRUPTED",
@@ -76,8 +80,14 @@ class Status:
     """
 
     def __init__(self) -> None:
-        self._events = Event.POWER_ON
         self._queue: deque[int] = deque()
+        self.power_on()
+
+    def power_on(self) -> None:
+        """Begin with nothing but the power-on event (IEEE 488.2, 11.5.1.1.2)."""
+        self._events = Event.POWER_ON
+        self._queue.clear()
+        self._awaited: Callable[[], bool] | None = None
         self.event_enable = 0
         self.service_enable = 0
 
@@ -99,18 +109,29 @@ class Status:
         """Note that operations are complete (``*OPC``)."""
         self._events |= Event.OPERATION_COMPLETE
 
+    def complete_when(self, done: Callable[[], bool]) -> None:
+        """Note that operations are complete as soon as `done` says so (``*OPC``)."""
+        self._awaited = done
+
+    def forget_completion(self) -> None:
+        """Wait no longer for what ``*OPC`` asked for (``*RST``, ``*CLS``)."""
+        self._awaited = None
+
     def clear(self) -> None:
         """``*CLS``: events and error queue; enables stay (IEEE 488.2 section 10.3)."""
+        self.forget_completion()
         self._events = Event(0)
         self._queue.clear()
 
     def take_events(self) -> int:
         """``*ESR?``: return the events and clear them."""
+        self._settle()
         events, self._events = self._events, Event(0)
         return int(events)
 
     def byte(self, *, message_available: bool) -> int:
         """``*STB?``: the status byte with the master summary in bit 6; reading clears nothing."""
+        self._settle()
         byte = Summary(0)
         if self._queue:
             byte |= Summary.ERROR_QUEUE
@@ -121,3 +142,8 @@ class Status:
         if byte & self.service_enable:
             byte |= Summary.MASTER_SUMMARY
         return int(byte)
+
+    def _settle(self) -> None:
+        if self._awaited is not None and self._awaited():
+            self._awaited = None
+            self.complete()

@@ -6,18 +6,14 @@ import contextlib
 import socket
 import threading
 from collections.abc import Callable
-from typing import Protocol
 
-
-class Session(Protocol):
-    """One client's line to an instrument: bytes in, bytes out."""
-
-    def feed(self, data: bytes) -> bytes:
-        """Take bytes and return what is to be sent; takes as long as the instrument does."""
+from sim_instruments.sessions import HangsUp, LinkDropped, Session, Speaks
 
 
 class TcpServer:
     """A listening socket, a thread that accepts and one thread a client.
+
+    A session that speaks unasked has a second thread for that.
 
     Parameters
     ----------
@@ -38,7 +34,8 @@ class TcpServer:
         self._make_session = make_session
         self._listener = socket.create_server((host, port))
         self._lock = threading.Lock()
-        self._clients: dict[socket.socket, threading.Thread] = {}
+        self._clients: set[socket.socket] = set()
+        self._threads: list[threading.Thread] = []
         self._closing = False
         self._acceptor = threading.Thread(target=self._accept, name=f"accept {port}", daemon=True)
         self._acceptor.start()
@@ -67,10 +64,8 @@ class TcpServer:
             self._listener.shutdown(socket.SHUT_RDWR)
         self._acceptor.join()
         self._listener.close()
-        with self._lock:
-            threads = list(self._clients.values())
         self.drop_clients()
-        for thread in threads:
+        for thread in self._threads:
             thread.join()
 
     def _accept(self) -> None:
@@ -82,18 +77,70 @@ class TcpServer:
             client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             thread = threading.Thread(target=self._serve, args=(client,), daemon=True)
             with self._lock:
-                self._clients[client] = thread
+                self._clients.add(client)
+            self._threads = [one for one in self._threads if one.is_alive()] + [thread]
             thread.start()
 
     def _serve(self, client: socket.socket) -> None:
-        session = self._make_session()
         try:
-            while data := client.recv(65_536):
-                client.sendall(session.feed(data))
-        except OSError:
-            # The client went away in the middle; there is nobody to tell.
+            _converse(client, self._make_session())
+        except (OSError, LinkDropped):
+            # The client went away in the middle, or is thrown out; there is nobody to tell.
             pass
         finally:
             with self._lock:
-                del self._clients[client]
+                self._clients.discard(client)
             client.close()
+
+
+class _Sender:
+    """Send one answer at a time, though two threads have something to say."""
+
+    def __init__(self, client: socket.socket) -> None:
+        self._client = client
+        self._lock = threading.Lock()
+
+    def __call__(self, data: bytes) -> None:
+        if data:
+            with self._lock:
+                self._client.sendall(data)
+
+    def break_off(self) -> None:
+        """End the connection; the thread that reads from it notices."""
+        with contextlib.suppress(OSError):
+            self._client.shutdown(socket.SHUT_RDWR)
+
+
+def _converse(client: socket.socket, session: Session) -> None:
+    """Let session and client talk until either has enough."""
+    gone = threading.Event()
+    send = _Sender(client)
+    speaker: threading.Thread | None = None
+    if isinstance(session, Speaks):
+        speaker = threading.Thread(target=_speak, args=(session, send, gone), daemon=True)
+        speaker.start()
+    try:
+        while data := client.recv(65_536):
+            send(session.feed(data))
+    except LinkDropped as drop:
+        send(drop.last_words)
+    finally:
+        gone.set()
+        # A speaker that waits for a client who does not read is woken by this.
+        send.break_off()
+        if isinstance(session, HangsUp):
+            session.hang_up()
+        if speaker is not None:
+            speaker.join()
+
+
+def _speak(session: Speaks, send: _Sender, gone: threading.Event) -> None:
+    try:
+        while not gone.is_set():
+            send(session.speak(gone))
+    except LinkDropped as drop:
+        with contextlib.suppress(OSError):
+            send(drop.last_words)
+        send.break_off()
+    except OSError:
+        send.break_off()

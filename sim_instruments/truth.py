@@ -24,6 +24,10 @@ class PlantTruth:
         Every cut: name of the cable and length in m.
     positions
         Position of each control, 0 to 1.
+    transmitter
+        The one that feeds the arrays.
+    transmit_phase_deg
+        Phase of SBO relative to CSB at the course and at the clearance array, includes the line.
     """
 
     phase_deg: float
@@ -33,3 +37,22 @@ class PlantTruth:
     lines_in: list[str]
     cuts: list[tuple[str, float]]
     positions: dict[str, float]
+    transmitter: int
+    transmit_phase_deg: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class FieldTruth:
+    """What an ideal receiver reads at a place.
+
+    Attributes
+    ----------
+    ddm, sdm
+        Ratios, both carriers together.
+    course_to_clearance_db
+        Level of the course carrier over the clearance carrier, dB.
+    """
+
+    ddm: float
+    sdm: float
+    course_to_clearance_db: float

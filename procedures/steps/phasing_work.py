@@ -87,7 +87,9 @@ class quarter_wave_line:  # noqa: N801 - reads as a statement: with quarter_wave
         self._where = f"the {named(cable)} path at the {phasing.line_stage}"
         self._arguments = {"path": cable, "stage": phasing.line_stage}
         self._reminder = work.bench.false_guidance(
-            key, f"the quarter-wave line is in {self._where}; the radiated guidance is false"
+            key,
+            f"the quarter-wave line is in {self._where}; the radiated guidance is false",
+            Action("remove line", self._arguments),
         )
 
     def __enter__(self) -> None:

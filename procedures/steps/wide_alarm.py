@@ -34,8 +34,11 @@ def wide_alarm(bench: Bench) -> None:
         raise Refused("The station file has no table [wide_alarm].")
     normal = _normal(bench, plan)
     alarm_db = _alarm_point(bench, plan, normal[plan.course_point])
+    controls = [name for name in (plan.course_control, plan.clearance_control) if name]
     with bench.false_guidance(
-        "wide", "the wide alarm profile is set; the radiated guidance is false"
+        "wide",
+        "the wide alarm profile is set; the radiated guidance is false",
+        *(Action("restore control", {"control": name}) for name in controls),
     ):
         _set(bench, plan, normal, alarm_db)
         _check_off_course(bench, plan)

@@ -21,6 +21,7 @@ from daq.reading import Quality, Reading
 from daq.roles import Action, Identity, InstrumentClass, Prompt
 from daq.station import Station, parse_station
 from procedures.bench import PATIENCE, Bench
+from procedures.hazards import Hazard
 from procedures.judge import Limit, Verdict
 from tests.support.operators import Minded
 
@@ -376,7 +377,7 @@ def test_the_question_whether_to_try_again_reminds_too(desk: Desk) -> None:
 def test_a_hazard_outlives_an_error(desk: Desk) -> None:
     with pytest.raises(Refused), desk.bench.false_guidance("line", "the line is in"):
         raise Refused("x")
-    assert desk.bench.hazards == {"line": "the line is in"}
+    assert desk.bench.hazards == {"line": Hazard("the line is in")}
 
 
 def test_two_hazards_are_both_named(desk: Desk) -> None:

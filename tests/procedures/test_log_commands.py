@@ -39,7 +39,7 @@ def logged(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with InProcessBench.make(demo_station(), log=log) as bench:
         stops = Minded(
             bench.technician(2),
-            answers={"put back/1": False},
+            answers={"put back/1.1": False},
             commands={"/null": repeat("abort", 1)},
         )
         bench.run("monitor-baseline", stops)

@@ -182,7 +182,7 @@ def test_what_nobody_confirmed_as_put_back_stands_at_the_end_of_the_run(
 ) -> None:
     who = Minded(
         bench.technician(1),
-        answers={"put back/1": says},
+        answers={"put back/1.1": says},
         commands={"/null": repeat("abort")},
     )
     end = bench.run("monitor-baseline", who)
@@ -198,7 +198,7 @@ def test_a_line_that_is_not_taken_out_is_asked_for_again(bench: InProcessBench) 
     end = bench.run("monitor-baseline", who)
     assert end.result == "refused"
     assert end.message.startswith("Not done: Take the quarter-wave line out")
-    assert who.asked_keys[-2:] == ["phasing/monitor/round 1/line out", "put back/1"]
+    assert who.asked_keys[-2:] == ["phasing/monitor/round 1/line out", "put back/1.1"]
 
 
 def test_every_prompt_says_what_is_open(bench: InProcessBench) -> None:

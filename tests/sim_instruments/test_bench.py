@@ -39,6 +39,32 @@ def test_both_instruments_look_at_the_same_plant(tmp_path):
             assert float(receiver.read_until(b"\n").split()[1]) > 0.3
 
 
+def test_meters_and_alarm_unit_over_their_links(tmp_path):
+    """Each by a client that knows nothing of it; hands over their own port."""
+    served_at = {
+        "brunnhall-pw2": "TCPIP::127.0.0.1::0::SOCKET",
+        "vesterlo-fc6": "TCPIP0::127.0.0.1::0::SOCKET",
+        "ostrel-sa4": "TCPIP1::127.0.0.1::0::SOCKET",
+        "halvorsund-ma3": "ASRL./alarms.tty::INSTR",
+    }
+    bench = SimulatedBench({}, ManualClock())
+    with bench.serve(list(served_at.items()), folder=tmp_path) as served:
+        assert served.hands_address is not None
+        with socket.create_connection(served.hands_address, 2) as hands:
+            hands.sendall(b'connect counter point="course CSB"\n')
+            assert b"true" in hands.recv(100)
+        for model, query in (("brunnhall-pw2", b"READ?"), ("vesterlo-fc6", b"READ?")):
+            port = int(served.resources[served_at[model]].split("::")[2])
+            with socket.create_connection(("127.0.0.1", port), 2) as client:
+                client.sendall(query + b"\n")
+                answer = float(client.recv(100))
+            expected = 9.91e37 if model == "brunnhall-pw2" else 109_354_750.0
+            assert answer == pytest.approx(expected, rel=1e-6)
+        with serial.Serial(str(tmp_path / "alarms.tty"), 9600, timeout=2) as line:
+            line.write(b"S\r")
+            assert line.read_until(b"\n").startswith(b"S N CL=N CW=N")
+
+
 def test_everything_is_closed_afterwards(tmp_path):
     """No thread, no link in the folder, no port."""
     before = threading.active_count()

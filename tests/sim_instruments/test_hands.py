@@ -85,9 +85,54 @@ def test_verbs_change_what_they_say(bench):
         ("turn", {"control": "knob", "by": 1}, "no control 'knob'"),
         ("connect receiver", {"point": "moon"}, "cannot be connected to 'moon'"),
         ("insert line", {"path": "sbo", "stage": "attic"}, "no cable 'sbo' at 'attic'"),
+        ("carry receiver", {}, "a place is along_m and lateral_m, or radius_m and azimuth_deg"),
+        ("carry receiver", {"along_m": 1, "azimuth_deg": 1}, "a place is"),
+        ("carry receiver", {"along_m": 0.2}, "among the elements"),
+        ("connect counter", {"point": "course line"}, "a counter cannot be connected to"),
+        ("select transmitter", {"number": 3}, "no transmitter 3; there are 2"),
+        ("switch carrier", {"carrier": "course", "state": "up"}, "on or off, not 'up'"),
+        ("key ident", {"mode": "loud"}, "not keyed 'loud'"),
+        ("turn control", {"control": "course SBO level", "change_ddm": 0.1}, "does not change"),
     ],
 )
 def test_what_cannot_be_done_is_said(bench, verb, arguments, message):
     """Names what was wrong and what there is."""
     with pytest.raises(HandsError, match=message):
         bench.hands.do(verb, arguments)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        {"along_m": 3120.0, "lateral_m": 106.9},
+        {"radius_m": 3121.83, "azimuth_deg": 1.9623},
+        {"east_m": -1167.556, "north_m": 2895.278},
+    ],
+)
+def test_the_receiver_reads_where_it_is_carried(bench, arguments):
+    """0.155 at the sector's edge in each way of saying where; hands miss by centimetres."""
+    said = bench.hands.do("carry receiver", arguments, "1")
+    assert said["lateral_m"] == pytest.approx(106.9, abs=0.02)
+    place = bench.connections.place
+    assert place != bench.plant.given.site.position(0, 0)
+    assert 0 < abs(place.lateral_m - 106.9) < 0.2
+    reading = bench.device("halvorsund-nr2").session().feed(b"DDM\r").split()
+    assert float(reading[1]) == pytest.approx(0.155, abs=0.0015)
+    looked = bench.hands.do("field", arguments)
+    assert looked["ddm"] == pytest.approx(0.155, abs=1e-4)
+    assert float(str(looked["course_to_clearance_db"])) > 10
+
+
+def test_transmitter_carrier_and_ident(bench):
+    """Each verb, seen on what it changes."""
+    hands = bench.hands
+    hands.do("select transmitter", {"number": "2"}, "1")
+    assert bench.plant.truth().transmitter == 2
+    hands.do("switch carrier", {"carrier": "clearance", "state": "off"}, "2")
+    assert hands.do("field", {"along_m": 3000.0})["course_to_clearance_db"] > 100
+    hands.do("key ident", {"mode": "off"}, "3")
+    assert bench.plant.ident_depth == 0.0
+    hands.do("turn control", {"control": "course alignment", "change_ddm": 0.01}, "4")
+    found = hands.do("field", {"along_m": 3000.0})["ddm"]
+    # The second transmitter of the default plant is 0.0004 out of balance of its own.
+    assert found == pytest.approx(0.0104, abs=5e-4)

@@ -25,3 +25,9 @@ def test_levels_start_off_in_both_directions_over_many_plants():
     assert max(found) == pytest.approx(1.35, abs=0.01)
     assert all(abs(level - 1) >= 0.149 for level in found)
     assert 0.35 < np.mean([level > 1 for level in found]) < 0.65
+
+
+def test_levels_are_in_order_where_the_table_says_so():
+    """A station between two visits: all in the middle."""
+    controls = build_controls(PlantParameters(if_level_spread=0.0), np.random.default_rng(1))
+    assert {control.position for control in controls.values()} == {0.5}

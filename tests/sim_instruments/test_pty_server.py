@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import os
 import threading
+from collections import deque
 from pathlib import Path
 
 import pytest
 import serial
 
 from sim_instruments.pty_server import PtyServer
+from sim_instruments.sessions import LinkDropped
 
 
 def descriptors() -> int:
@@ -57,6 +59,37 @@ def test_bare_system_calls(line):
         assert os.read(descriptor, 10) == b"zyx"
     finally:
         os.close(descriptor)
+
+
+class Adapter:
+    """Says a word now and then, and is pulled out by a question."""
+
+    def feed(self, data: bytes) -> bytes:
+        raise LinkDropped(0.05, b"bye")
+
+    def speak(self, gone: threading.Event) -> bytes:
+        gone.wait(0.005)
+        return b"tick "
+
+
+def test_a_speaker_is_heard_and_a_dropped_line_comes_back_as_another(tmp_path):
+    """Who has it open gets an error, as with a USB adapter; the name then leads elsewhere."""
+    before = descriptors(), threading.active_count()
+    running = PtyServer(Adapter(), tmp_path / "receiver.tty")
+    first = running.path.readlink()
+    with serial.Serial(str(running.path), 9600, timeout=2) as port:
+        assert port.read(5) in (b"tick ", b"ick t", b"ck ti", b"k tic", b" tick")
+        port.write(b"?")
+        with pytest.raises(serial.SerialException):
+            deque(iter(lambda: port.read(100), None), maxlen=0)
+        assert not running.path.exists()
+    while not running.path.exists():
+        threading.Event().wait(0.005)
+    assert running.path.readlink() != first
+    with serial.Serial(str(running.path), 9600, timeout=2) as port:
+        assert len(port.read(5)) == 5
+    running.close()
+    assert (descriptors(), threading.active_count()) == before
 
 
 def test_stale_link_is_replaced_and_own_link_removed(tmp_path):

@@ -76,6 +76,43 @@ def test_reading_without_a_query_is_unterminated():
     assert session.feed(b"*ESR?;SYST:ERR?\n") == b'4;-420,"Query UNTERMINATED"\n'
 
 
+def test_a_links_mark_of_the_end_does_instead_of_a_line_feed():
+    """IEEE 488.2, 7.5.2: END alone terminates a program message too."""
+    session = make_session()
+    session.receive(b"VAL?")
+    assert session.serial_poll() & 16 == 0
+    session.end()
+    session.end()
+    assert session.read() == b"0\n"
+
+
+def test_device_clear_empties_both_buffers_and_nothing_else():
+    """IEEE 488.2, 5.8: half a message and a waiting response go, errors stay."""
+    session = make_session()
+    session.receive(b"*CLS\nBAD\nVAL?\nVAL 9")
+    session.clear()
+    assert session.serial_poll() == 4
+    assert session.feed(b";VAL?\n") == b""
+    assert session.feed(b"SYST:ERR?;:VAL?\n") == b'-113,"Undefined header";0\n'
+
+
+def test_a_response_that_the_link_still_holds_counts_as_available():
+    """And interrupting it is the same error as interrupting one that waits here."""
+    session = make_session()
+    session.receive(b"*CLS\n")
+    assert session.serial_poll(unread=True) == 16
+    session.interrupt()
+    assert session.feed(b"SYST:ERR?\n") == b'-410,"Query INTERRUPTED"\n'
+
+
+def test_a_power_cycle_leaves_nothing_but_its_own_event():
+    """Settings, enables and errors go; the power-on bit is set (IEEE 488.2, 11.5.1.1.2)."""
+    session = make_session()
+    session.feed(b"*CLS;*ESE 1;*SRE 16;VAL 7;BAD\n")
+    session._instrument.power_cycle()
+    assert session.feed(b"*ESR?;*ESE?;*SRE?;VAL?;SYST:ERR?\n") == b'128;0;0;0;0,"No error"\n'
+
+
 def test_enable_registers_and_opc():
     """*SRE ignores bit 6; *OPC sets bit 0; *CLS leaves enables alone; *RST leaves status alone."""
     session = make_session()

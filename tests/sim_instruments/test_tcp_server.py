@@ -7,6 +7,7 @@ import threading
 
 import pytest
 
+from sim_instruments.sessions import LinkDropped
 from sim_instruments.tcp_server import TcpServer
 
 
@@ -74,6 +75,53 @@ def test_closing_frees_the_port_and_leaves_no_thread():
         socket.create_connection(address, 2)
     assert threading.active_count() == before
     TcpServer(Upper, *address).close()
+
+
+class Clock:
+    """Says the time unasked; drops the link when it is asked for more."""
+
+    def __init__(self) -> None:
+        self.hung_up = threading.Event()
+
+    def feed(self, data: bytes) -> bytes:
+        raise LinkDropped(last_words=b"enough")
+
+    def speak(self, gone: threading.Event) -> bytes:
+        gone.wait(0.005)
+        return b"tick "
+
+    def hang_up(self) -> None:
+        self.hung_up.set()
+
+
+def test_a_session_may_speak_unasked_and_break_the_link():
+    """Its last words still come; it is told that the client is gone; no thread is left."""
+    before = threading.active_count()
+    session = Clock()
+    running = TcpServer(lambda: session)
+    with socket.create_connection(running.address, 2) as client:
+        assert client.recv(5) == b"tick "
+        client.sendall(b"more")
+        heard = b""
+        while data := client.recv(100):
+            heard += data
+    assert heard.replace(b"tick ", b"") == b"enough"
+    assert session.hung_up.wait(2)
+    running.close()
+    assert threading.active_count() == before
+
+
+def test_a_session_that_cannot_begin_closes_the_door():
+    """The client sees the end at once; the server goes on."""
+
+    def refuse() -> Upper:
+        raise LinkDropped
+
+    running = TcpServer(refuse)
+    for _ in range(2):
+        with socket.create_connection(running.address, 2) as client:
+            assert client.recv(1) == b""
+    running.close()
 
 
 def test_an_address_in_use_is_refused(server):

@@ -1,0 +1,296 @@
+"""Commands over a station's years: references, trends, what is due, exports, the station book."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from daq.errors import InputError
+from procedures.cli_output import JsonOption, finite
+from procedures.options import StationOption, station_path
+
+if TYPE_CHECKING:
+    from daq.station import Station
+    from procedures.history.due import DueItem
+    from procedures.history.trend import Trend
+
+history_app = typer.Typer()
+
+
+@history_app.command("fix-references")
+def fix_references(
+    run_number: Annotated[int, typer.Argument(metavar="RUN", help="A run that finished.")],
+    signed_by: Annotated[
+        str, typer.Option("--signed-by", help='The role that answers for them, "..." .')
+    ],
+    station: StationOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Fix what a finished run left as the station's reference values, as a new version."""
+    from daq.clock import SystemClock
+    from daq.log.writer import LogWriter
+    from procedures.history import references
+
+    described = _station(station)
+    _require_log(described)
+    with LogWriter(described.log_path, SystemClock()) as writer:
+        fixed = references.fix_references(writer, described, run_number, signed_by)
+    if as_json:
+        values = {n: {"value": r.value, "u": r.u, "unit": r.unit} for n, r in fixed.values.items()}
+        _print_json(
+            {
+                "version": fixed.version,
+                "run": fixed.run,
+                "signed_by": fixed.signed_by,
+                "supersedes": fixed.supersedes,
+                "values": values,
+            }
+        )
+        return
+    typer.echo(f"Reference values, version {fixed.version}, from run {fixed.run}:")
+    _print_rows([[name, str(reference)] for name, reference in fixed.values.items()])
+    typer.echo(f"Fixed by the {fixed.signed_by}; in force from now on.")
+
+
+@history_app.command()
+def trend(
+    parameter: Annotated[
+        str, typer.Argument(help="One parameter, such as 'course width'; all when left out.")
+    ] = "",
+    station: StationOption = None,
+    plot: Annotated[
+        Path | None, typer.Option(help="Draw the parameter's trend: .svg or .png.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show drifts, steps and the day on which limits will be left; the most urgent first."""
+    from daq.clock import SystemClock
+    from daq.log.reader import LogReader
+    from procedures.history.plot import write_plot
+    from procedures.history.series import find_parameter
+    from procedures.history.trend import make_trends
+    from procedures.history.trend_words import as_data
+
+    if plot is not None and not parameter:
+        raise InputError("A plot is of one parameter.", hint="name it: trimbench trend NAME.")
+    described = _station(station)
+    with LogReader(described.log_path) as reader:
+        trends = make_trends(reader, described, SystemClock().utc_ns())
+    if parameter:
+        chosen = find_parameter((item.parameter for item in trends), parameter)
+        trends = tuple(item for item in trends if item.parameter == chosen)
+    if plot is not None:
+        write_plot(trends[0], plot)
+    if as_json:
+        listed = [as_data(item, with_visits=bool(parameter)) for item in trends]
+        _print_json({"trends": listed, "plot": None if plot is None else str(plot)})
+        return
+    _print_trends(trends, with_visits=bool(parameter))
+    if plot is not None:
+        typer.echo(f"Plot  {plot}")
+
+
+@history_app.command()
+def due(
+    station: StationOption = None,
+    ics: Annotated[Path | None, typer.Option("--ics", help="Also write an iCalendar file.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List what is due: routine work by its intervals, and the instruments' calibrations."""
+    from daq.clock import SystemClock
+    from procedures.history.calendar_file import write_calendar
+    from procedures.history.model import day_of
+
+    described = _station(station)
+    now_ns = SystemClock().utc_ns()
+    items = _due_items(described, day_of(now_ns))
+    if ics is not None:
+        write_calendar(items, described.station, ics, now_utc_ns=now_ns)
+    if as_json:
+        listed = [_due_data(item) for item in items]
+        _print_json({"due": listed, "ics": None if ics is None else str(ics)})
+        return
+    _print_rows(
+        [
+            [
+                item.due.isoformat() if item.due else "no date",
+                item.state,
+                item.name if item.kind == "routine" else f"calibration of {item.name}",
+                f"last {item.last}" if item.last else "",
+                item.source,
+            ]
+            for item in items
+        ]
+    )
+    if ics is not None:
+        typer.echo(f"Calendar  {ics}")
+
+
+@history_app.command()
+def export(
+    station: StationOption = None,
+    csv: Annotated[Path | None, typer.Option("--csv", help="Write all readings as CSV.")] = None,
+    parquet: Annotated[
+        Path | None, typer.Option("--parquet", help="Write all readings as Parquet.")
+    ] = None,
+    columns: Annotated[bool, typer.Option("--columns", help="Say what each column is.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Write all readings of a station's log as CSV (safe in a spreadsheet) or Parquet."""
+    from daq.log.reader import LogReader
+    from procedures.history.export import COLUMNS, write_all_csv, write_all_parquet
+
+    if columns:
+        if as_json:
+            _print_json({"columns": dict(COLUMNS)})
+        else:
+            _print_rows([[name, meaning] for name, meaning in COLUMNS.items()])
+        return
+    if csv is None and parquet is None:
+        raise InputError("Nothing to write.", hint="give --csv FILE, --parquet FILE or both.")
+    written = {}
+    with LogReader(_station(station).log_path) as reader:
+        if csv is not None:
+            written[str(csv)] = write_all_csv(reader, csv)
+        if parquet is not None:
+            written[str(parquet)] = write_all_parquet(reader, parquet)
+    if as_json:
+        _print_json({"written": written})
+        return
+    for path, readings in written.items():
+        typer.echo(f"{readings} readings  {path}")
+
+
+@history_app.command()
+def book(
+    first: Annotated[str, typer.Option("--from", help="First day: 2027-01-01.")],
+    last: Annotated[str, typer.Option("--to", help="Last day, included: 2027-12-31.")],
+    station: StationOption = None,
+    folder: Annotated[
+        Path | None, typer.Option(help="Where to put it; beside the log by default.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Make the station book of a period: its runs, its work, and every parameter's trend."""
+    from daq.clock import SystemClock
+    from daq.log.reader import LogReader
+    from procedures.history.book import Period, write_book
+
+    period = Period(_day(first), _day(last))
+    described = _station(station)
+    log = described.log_path
+    stem = re.sub(r"[^A-Za-z0-9._-]+", "-", log.stem)
+    path = (folder or log.parent) / f"{stem}-book-{period.first}-{period.last}.pdf"
+    with LogReader(log) as reader:
+        write_book(reader, described, period, path, now_utc_ns=SystemClock().utc_ns())
+    if as_json:
+        _print_json({"pdf": str(path)})
+        return
+    typer.echo(f"Book  {path}")
+
+
+def _station(given: Path | None) -> Station:
+    from daq.station import load_station
+
+    return load_station(station_path(given))
+
+
+def _require_log(station: Station) -> None:
+    """Do not let a writer make an empty log where there is none.
+
+    Raises
+    ------
+    InputError
+        There is no log.
+    """
+    from daq.log.reader import LogReader
+
+    LogReader(station.log_path).close()
+
+
+def _print_trends(trends: Sequence[Trend], *, with_visits: bool) -> None:
+    from procedures.history.trend import SAID
+    from procedures.history.trend_words import (
+        EXPLANATION,
+        difference_words,
+        drift_words,
+        leaves_words,
+        limit_words,
+        newest_words,
+        remarks,
+        visit_rows,
+    )
+
+    if not trends:
+        typer.echo("Nothing was measured as found yet.")
+        return
+    for item in trends:
+        typer.echo(f"{item.parameter.name}: {SAID[item.attention]}")
+        _print_rows(
+            [
+                ["newest", f"{newest_words(item)}, limit {limit_words(item)}"],
+                ["from reference", difference_words(item)],
+                ["drift a year", drift_words(item)],
+                ["leaves limits", leaves_words(item.leaves)],
+                *(["", words] for words in remarks(item)),
+            ],
+            indent="    ",
+        )
+        if with_visits:
+            head = ["day", "run", "as found", "as left", "from reference", ""]
+            _print_rows([head, *visit_rows(item)])
+    typer.echo("")
+    for line in EXPLANATION:
+        typer.echo(f"- {line}")
+
+
+def _due_items(station: Station, today: date) -> tuple[DueItem, ...]:
+    import tomllib
+
+    from daq.log.reader import LogReader
+    from procedures.history.due import routine_items, what_is_due
+
+    table = tomllib.loads(station.text).get("maintenance")
+    items = routine_items(table, file=str(station.path))
+    if not station.log_path.is_file():
+        return what_is_due(None, station, items, today)
+    with LogReader(station.log_path) as reader:
+        return what_is_due(reader, station, items, today)
+
+
+def _due_data(item: DueItem) -> dict[str, object]:
+    return {
+        "kind": item.kind,
+        "name": item.name,
+        "procedure": item.procedure,
+        "last": None if item.last is None else item.last.isoformat(),
+        "due": None if item.due is None else item.due.isoformat(),
+        "state": item.state,
+        "source": item.source,
+    }
+
+
+def _day(text: str) -> date:
+    try:
+        return datetime.strptime(text, "%Y-%m-%d").date()  # noqa: DTZ007 - a day has no zone
+    except ValueError as error:
+        raise InputError(f"'{text}' is no day.", hint="write it as 2027-01-31.") from error
+
+
+def _print_rows(rows: Sequence[Sequence[str]], *, indent: str = "") -> None:
+    """Print aligned columns; a row whose last cell is empty is left out."""
+    shown = [row for row in rows if any(cell for cell in row[1:])]
+    widths = [max(len(row[i]) for row in shown) for i in range(len(shown[0]))] if shown else []
+    for row in shown:
+        cells = (f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True))
+        typer.echo((indent + "  ".join(cells)).rstrip())
+
+
+def _print_json(data: Mapping[str, object]) -> None:
+    typer.echo(json.dumps(finite(data), allow_nan=False, ensure_ascii=False))

@@ -220,6 +220,7 @@ class Station(Table):
     clearance: Clearance | None = None
     cable_sets: Mapping[str, CableSet] = Field(default_factory=dict)
     limits: Mapping[str, Mapping[str, Any]] = Field(default_factory=dict)
+    maintenance: Mapping[str, Any] | None = None
     simulation: Simulation = Field(default_factory=Simulation)
     _path: Path = PrivateAttr(default=Path("station.toml"))
     _text: str = PrivateAttr(default="")

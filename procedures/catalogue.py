@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import Final
 
 from daq.errors import InputError
-from procedures import clearance, course, monitor_baseline, transmit_phasing
+from procedures import cable_set, clearance, course, monitor_baseline, transmit_phasing
 from procedures.bench import Bench
 
 
@@ -35,6 +35,12 @@ class Procedure:
 
 
 _ALL: Final = (
+    Procedure(
+        "cable-set",
+        cable_set.VERSION,
+        "cables of one electrical length, from sweeps; match and insulation",
+        cable_set.cable_set,
+    ),
     Procedure(
         "transmit-phasing",
         transmit_phasing.VERSION,

@@ -27,7 +27,7 @@ history_app = typer.Typer()
 def fix_references(
     run_number: Annotated[int, typer.Argument(metavar="RUN", help="A run that finished.")],
     signed_by: Annotated[
-        str, typer.Option("--signed-by", help='The role that answers for them, "..." .')
+        str, typer.Option("--signed-by", help='The role that answers for them: "site engineer".')
     ],
     station: StationOption = None,
     as_json: JsonOption = False,

@@ -10,7 +10,7 @@ import math
 from types import MappingProxyType
 from typing import Final
 
-from daq.reading import QUANTITIES, UA_PER_DDM, predominance
+from daq.reading import QUANTITIES, RESULTS, UA_PER_DDM, predominance
 
 COVERAGE: Final = 2.0
 """Coverage factor of every uncertainty on the record."""
@@ -26,7 +26,7 @@ def unit_of(quantity: str) -> str:
     """Return the unit in which `quantity` is printed; empty for ratios."""
     if quantity in _SCALES:
         return _SCALES[quantity][1]
-    unit = QUANTITIES.get(quantity, "")
+    unit = QUANTITIES.get(quantity) or RESULTS.get(quantity, "")
     return "" if unit == "1" else unit
 
 

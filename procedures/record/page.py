@@ -10,7 +10,6 @@ from typing import Final
 from procedures.record.cells import Block, Cell, limit_words, moment, table, value_cell
 from procedures.record.figures import COVERAGE
 from procedures.record.model import FoundLeft, Header, Measured, Record
-from procedures.record.safe_text import visible
 from procedures.record.sections import sections
 
 STATEMENT: Final = (
@@ -29,7 +28,7 @@ _FOOTER_CHARACTERS: Final = 60
 def page_data(record: Record) -> dict[str, object]:
     """Return what the template sets; every text fit to print (`visible`), drawings untouched."""
     header = record.header
-    data = {
+    return {
         "title": f"Record of run {header.run}",
         "subtitle": header.procedure.replace("-", " "),
         "footer": _footer(header),
@@ -56,17 +55,6 @@ def page_data(record: Record) -> dict[str, object]:
             f"{record.end.result}; digest of its last row {record.digest[:16]}…"
         ),
     }
-    return {name: _printable(value) for name, value in data.items()}
-
-
-def _printable(value: object) -> object:
-    if isinstance(value, str):
-        return visible(value)
-    if isinstance(value, list):
-        return [_printable(item) for item in value]
-    if isinstance(value, dict):
-        return {n: item if n == "svg" else _printable(item) for n, item in value.items()}
-    return value
 
 
 def _footer(header: Header) -> str:

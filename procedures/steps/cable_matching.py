@@ -135,7 +135,7 @@ def _sweep(work: SetWork, cable: CableEntry, number: int, frequency_hz: float) -
         f"file, and enter its name, beside the station file: {wanted}",
         action=Action(
             "sweep cable",
-            {"name": cable.name, "file": str(folder / wanted), "far_end": table.far_end},
+            {"name": cable.name, "file": wanted, "far_end": table.far_end},
         ),
     ).strip()
     path = folder / (typed or wanted)
@@ -156,7 +156,9 @@ def _sweep(work: SetWork, cable: CableEntry, number: int, frequency_hz: float) -
             raise Refused(str(error)) from error
         return {**asdict(measured), "digest": digest}
 
-    return _from_body(cable.name, bench.journal.outcome(key, {"do": "sweep"}, live))
+    return _from_body(
+        cable.name, bench.journal.outcome(key, {"do": "sweep", "file": path.name}, live)
+    )
 
 
 def _from_body(name: str, body: Mapping[str, object]) -> CableSweep:

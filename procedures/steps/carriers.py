@@ -22,8 +22,9 @@ def carrier_off(bench: Bench, key: str, carrier: CarrierName) -> Iterator[None]:
     Refused
         It was not done.
     """
+    on = Action("switch carrier", {"carrier": carrier, "state": "on"})
     with bench.false_guidance(
-        key, f"the {carrier} carrier is switched off; the radiated guidance is false"
+        key, f"the {carrier} carrier is switched off; the radiated guidance is false", on
     ):
         bench.require(
             f"{key}/off",
@@ -34,5 +35,5 @@ def carrier_off(bench: Bench, key: str, carrier: CarrierName) -> Iterator[None]:
         bench.require(
             f"{key}/on",
             f"Switch the {carrier} carrier on again.",
-            action=Action("switch carrier", {"carrier": carrier, "state": "on"}),
+            action=on,
         )

@@ -1,4 +1,4 @@
-"""The course line by a traverse: walked, computed, judged; and set when it is out."""
+"""The course line by a traverse: planned, walked, computed and judged."""
 
 from __future__ import annotations
 
@@ -14,9 +14,7 @@ from procedures.bench import Bench
 from procedures.judge import Judgement, Limit, Result
 from procedures.limit_tables import find_limit
 from procedures.steps.positions import Walk, marks_of, spread
-from procedures.steps.setting import adjust_until_set, around
 from procedures.trims.course_line import CourseLine, NearFieldCorrection, Walked, course_line
-from procedures.trims.level import level_change
 from procedures.trims.place import Offset
 from procedures.trims.width import COURSE_EDGE_DDM, course_width
 
@@ -226,67 +224,3 @@ def _row(work: CourseWork, key: str) -> Limit:
 
 def _own(name: str, size: float) -> Limit:
     return Limit(-size, size, "1", name, "station file", "station file")
-
-
-def set_alignment(work: CourseWork, key: str) -> None:
-    """Bring the course line onto the centreline, live at the station's point.
-
-    Raises
-    ------
-    Refused
-        The control does not reach.
-    """
-    table, bench = work.table, work.bench
-    point = bench.station.point(table.alignment_point)
-    found = bench.measure(f"{key}/as found", point.name, label="alignment, as found")
-    target = _centreline_ddm(work)
-    limit = around(target, table.live_band, point.name, source="computed in this run")
-    controlled = point.model_copy(update={"control": table.alignment_control})
-    adjust_until_set(bench, key, controlled, found, limit)
-
-
-def _centreline_ddm(work: CourseWork) -> float:
-    """Return what the point on the centreline reads when the far field is aligned."""
-    near = work.table.near_field
-    shift_m = work.distance_m * math.tan(math.radians(near.alignment_shift_deg))
-    return -shift_m * work.nominal_per_m * near.sensitivity_factor
-
-
-def set_width(work: CourseWork, key: str, line: CourseLine) -> None:
-    """Bring the width to nominal with the SBO level, live at the station's point.
-
-    DDM off the course line is proportional to SBO, so the wanted reading is the present one times
-    nominal over measured sensitivity; which does not ask exactly where the point lies.
-
-    Raises
-    ------
-    Refused
-        The sense is reversed, or the control does not reach.
-    """
-    table, bench = work.table, work.bench
-    if line.sensitivity_per_m <= 0.0:
-        raise Refused(
-            "DDM falls towards the side where 150 Hz has to predominate: the sense is reversed.",
-            hint="phase the transmitter first (transmit-phasing), then come back.",
-        )
-    point = bench.station.point(table.width_point)
-    found = bench.measure(f"{key}/as found", point.name, label="width, as found")
-    target = found.value * work.nominal_per_m / line.sensitivity_per_m
-    change = level_change(line.sensitivity_per_m, work.nominal_per_m)
-    bench.note(
-        f"{key}/trim",
-        "Level trim",
-        {
-            "change_db": change.change_db,
-            "control": table.width_control,
-            "from_ddm": found.value,
-            "to_ddm": target,
-        },
-    )
-    bench.tell(
-        f"The width wants {change.change_db:+.2f} dB ({change.change_percent:+.1f} %) with "
-        f"'{table.width_control}'."
-    )
-    limit = around(target, table.live_band, point.name, source="computed in this run")
-    controlled = point.model_copy(update={"control": table.width_control})
-    adjust_until_set(bench, key, controlled, found, limit)

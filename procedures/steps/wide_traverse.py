@@ -145,7 +145,7 @@ def judge_wide(bench: Bench, wide: Wide) -> dict[str, Judgement]:
     """
     found: dict[str, Judgement] = {}
     for sector in wide.check.sectors:
-        name = "outer" if sector.from_deg >= INNER_EDGE_DEG else "inner"
+        name = "inner" if sector.to_deg <= INNER_EDGE_DEG else "outer"
         row = wide.outer if name == "outer" else wide.inner
         result = Result("clearance", sector.lowest_ddm, sector.judgement.u)
         found[f"{sector.side} {name}"] = bench.judge(

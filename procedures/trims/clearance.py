@@ -4,6 +4,9 @@ From the angle at which |DDM| first reaches 0.180 to 10 degrees it may not be le
 10 to 35 degrees not less than 0.155 (Annex 10, 3.1.3.7.3, read in secondary texts). DDM is counted
 towards the tone that has to predominate on that side, so a false approach to the course line, or
 past it, is a low or negative value and never hidden by a magnitude.
+
+The flank on which DDM still rises past 0.180 is no part of the search for the lowest point: it is
+at 0.180 by definition somewhere, and a reading close above it says nothing of a sag.
 """
 
 from __future__ import annotations
@@ -162,7 +165,7 @@ class _OneSide:
         inner, outer = limits
         strong = self.away_deg[(self.ddm >= (inner.low or 0.0)) & (self.away_deg <= INNER_EDGE_DEG)]
         if len(strong):
-            start = float(np.min(strong))
+            start = self._flank_end(float(np.min(strong)))
             sectors.append(self._lowest(start, INNER_EDGE_DEG, inner))
         else:
             missing.append(
@@ -178,6 +181,15 @@ class _OneSide:
                 f"{OUTER_EDGE_DEG:g} degrees"
             )
         return sectors, missing
+
+    def _flank_end(self, start: float) -> float:
+        """Return where DDM, rising from `start` on, stops rising: at the inner edge at most."""
+        order = np.argsort(self.away_deg)
+        away, ddm = self.away_deg[order], self.ddm[order]
+        at = int(np.searchsorted(away, start))
+        while at + 1 < len(away) and away[at + 1] <= INNER_EDGE_DEG and ddm[at + 1] >= ddm[at]:
+            at += 1
+        return float(away[at])
 
     def _unreached(self) -> list[str]:
         furthest = float(np.max(self.away_deg))

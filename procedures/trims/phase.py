@@ -19,7 +19,7 @@ exact by symmetry, so a loop that ends at a null does not feel it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from daq.errors import InputError
@@ -142,6 +142,39 @@ def phase_from_readings(  # noqa: PLR0913 - two readings and a line, each with i
         ddm_in_phase=wanted * size,
         warnings=_warnings(normal_ddm, quadrature_ddm),
     )
+
+
+def in_the_far_field(
+    phase: PhaseEstimate, place_phase_deg: float, u_place_phase_deg: float = 0.0
+) -> PhaseEstimate:
+    """Return the far field's phase from one estimated near the array.
+
+    Parameters
+    ----------
+    phase
+        As found at the place.
+    place_phase_deg, u_place_phase_deg
+        By how much SBO leads there when the far field is in phase, and its standard uncertainty.
+    """
+    left_deg = math.remainder(phase.phase_deg - place_phase_deg, 360.0)
+    return replace(
+        phase,
+        phase_deg=180.0 if left_deg == -180.0 else left_deg,
+        u_deg=math.hypot(phase.u_deg, u_place_phase_deg),
+        reversed=abs(left_deg) > 90.0,
+    )
+
+
+def quadrature_in_phase(
+    ddm_in_phase: float, place_phase_deg: float, *, line_in: FeedPath, line_loss_db: float = 0.0
+) -> float:
+    """Return what a place reads with the line in when the far field is in phase, DDM.
+
+    Zero where the place itself adds no phase. The line is taken as a quarter wave.
+    """
+    turn = 1.0 if line_in == "sbo" else -1.0
+    gain = math.exp(-turn * _DB_TO_NEPER * line_loss_db)
+    return turn * gain * ddm_in_phase * math.sin(math.radians(place_phase_deg))
 
 
 def _check_readings(normal_ddm: float, quadrature_ddm: float) -> None:

@@ -7,6 +7,7 @@ devices move on while they acquire.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -22,11 +23,13 @@ from daq.roles import Instrument, Operator
 from daq.station import Station
 from drivers.conversation import Conversation
 from drivers.oscilloscope import ProfiledOscilloscope
+from drivers.position import ProfiledPositionReceiver
 from drivers.profiled import Place
 from drivers.registry import find_profile
 from procedures.runner import Crew, RunEnd, begin, resume
 from sim_instruments.bench import SimulatedBench
 from sim_instruments.operator import SimulatedOperator
+from sim_instruments.sessions import Speaks
 
 
 class Session(Protocol):
@@ -48,6 +51,8 @@ class DirectLink:
         self._waiting += self._session.feed(data)
 
     def read(self, timeout_s: float) -> Chunk:
+        if not self._waiting and timeout_s > 0.0 and isinstance(self._session, Speaks):
+            self._waiting = self._session.speak(threading.Event())
         if not self._waiting:
             self._clock.sleep(timeout_s)
             raise LinkTimeout("nothing arrived")
@@ -61,8 +66,8 @@ class DirectLink:
         self._waiting = b""
 
 
-class DirectInstrument(ProfiledOscilloscope):
-    """A profiled instrument whose link is a `DirectLink`."""
+class DirectInstrument(ProfiledOscilloscope, ProfiledPositionReceiver):
+    """A profiled instrument of any kind whose link is a `DirectLink`."""
 
     def __init__(self, profile: str, place: Place, session: Session) -> None:
         self._direct_session = session

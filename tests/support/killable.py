@@ -13,7 +13,7 @@ from daq.clock import SystemClock
 from daq.log.writer import LogWriter
 from daq.roles import Answer, Operator, Prompt, WatchCommand, WatchView
 from daq.station import load_station
-from procedures import cli
+from procedures.cli import wiring
 from procedures.runner import Crew, begin, resume
 
 
@@ -48,8 +48,8 @@ def main() -> None:
     with LogWriter(station.log_path, clock) as writer:
         run = writer.next_run() if sys.argv[2] == "begin" else int(sys.argv[2])
         with (
-            cli._instruments(station, clock) as instruments,
-            cli._operator("sim", station, writer, run, quiet=True) as inner,
+            wiring.open_instruments(station, clock) as instruments,
+            wiring.operator_for("sim", station, writer, run, quiet=True) as inner,
         ):
             crew = Crew(instruments, Shown(inner, pipe), clock, writer)
             if sys.argv[2] == "begin":

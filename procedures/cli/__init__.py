@@ -1,0 +1,40 @@
+"""The command line: the one place that wires procedures to drivers and to the simulated bench.
+
+Everything heavy is imported by the command that needs it, so that ``trimbench --help`` answers
+at once. `procedures.cli.wiring` opens instruments and operators; the other modules hold commands.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from procedures.cli.bench_commands import bench_app
+from procedures.cli.run_commands import run_app as runs_app
+from procedures.cli.simulate_commands import simulate_app
+from procedures.cli_errors import run_app
+from procedures.history_commands import history_app
+from procedures.limit_commands import limits_app
+from procedures.log_commands import log_app
+from procedures.trim_commands import trim_app
+
+app = typer.Typer(
+    name="trimbench",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help=(
+        "Guides, measures and records the trims of an ILS localizer.\n\n"
+        "trimbench reads instruments and never commands a transmitter. It never says that a "
+        "facility is fit for service: that is for the authority and for licensed practice."
+    ),
+)
+for part in (runs_app, log_app, history_app, bench_app, limits_app, simulate_app):
+    app.registered_commands += part.registered_commands
+app.add_typer(trim_app, name="trim")
+
+
+def main() -> None:
+    """Enter here from the shell."""
+    sys.exit(run_app(app))

@@ -1,0 +1,73 @@
+"""Commands that run a procedure."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from typing import Annotated
+
+import typer
+
+from procedures.cli.wiring import OperatorOption, gap_into, open_instruments, operator_for
+from procedures.cli_output import JsonOption
+from procedures.options import StationOption, station_path
+
+run_app = typer.Typer()
+
+
+@run_app.command()
+def run(
+    procedure: Annotated[str, typer.Argument(help="Name of the procedure: monitor-baseline.")],
+    station: StationOption = None,
+    operator: OperatorOption = "terminal",
+    as_json: JsonOption = False,
+) -> None:
+    """Run a procedure from its beginning, and make its record."""
+    from daq.clock import SystemClock
+    from daq.log.writer import LogWriter
+    from daq.station import load_station
+    from procedures.catalogue import procedure as known_procedure
+    from procedures.ending import finish
+    from procedures.runner import Crew, begin
+
+    known_procedure(procedure)
+    described = load_station(station_path(station))
+    clock = SystemClock()
+    with ExitStack() as stack:
+        writer = stack.enter_context(LogWriter(described.log_path, clock))
+        number = writer.next_run()
+        gap = gap_into(writer, number)
+        opened = stack.enter_context(open_instruments(described, clock, on_gap=gap))
+        who = stack.enter_context(operator_for(operator, described, writer, number, quiet=as_json))
+        end = begin(procedure, described, Crew(opened, who, clock, writer))
+    finish(described, end, as_json=as_json)
+
+
+@run_app.command()
+def resume(
+    run_number: Annotated[int, typer.Argument(metavar="RUN", help="Number of the run.")],
+    station: StationOption = None,
+    operator: OperatorOption = "terminal",
+    as_json: JsonOption = False,
+) -> None:
+    """Go on with a run that was cut off; nothing that was answered is asked again."""
+    from daq.clock import SystemClock
+    from daq.errors import InputError
+    from daq.log.writer import LogWriter
+    from daq.station import load_station
+    from procedures.ending import finish
+    from procedures.runner import Crew
+    from procedures.runner import resume as go_on
+
+    described = load_station(station_path(station))
+    if not described.log_path.is_file():
+        raise InputError(
+            f"{described.log_path}: there is no log, so there is no run {run_number} to resume."
+        )
+    clock = SystemClock()
+    with (
+        LogWriter(described.log_path, clock) as writer,
+        open_instruments(described, clock, on_gap=gap_into(writer, run_number)) as opened,
+        operator_for(operator, described, writer, run_number, quiet=as_json) as who,
+    ):
+        end = go_on(run_number, described, Crew(opened, who, clock, writer))
+    finish(described, end, as_json=as_json)

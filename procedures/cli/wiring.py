@@ -1,0 +1,130 @@
+"""Open what a run needs: instruments from `drivers`, hands from `sim_instruments`, the terminal."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, closing, contextmanager
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+if TYPE_CHECKING:
+    from daq.clock import Clock
+    from daq.log.writer import LogWriter
+    from daq.roles import Instrument, Operator
+    from daq.station import Station
+    from drivers.session import Gap
+    from procedures.terminal.operator import TerminalOperator
+    from sim_instruments.operator import SimulatedOperator
+
+OperatorChoice = Literal["terminal", "sim"]
+
+OperatorOption = Annotated[
+    OperatorChoice,
+    typer.Option("--operator", help="Who answers and turns controls."),
+]
+
+
+@contextmanager
+def open_instruments(
+    station: Station, clock: Clock, *, only: str = "", on_gap: Callable[[Gap], None] | None = None
+) -> Iterator[dict[str, Instrument]]:
+    """Open the station's instruments (or one of them); close them on every way out."""
+    from drivers.registry import open_instrument
+    from procedures.instrument_check import check_serial
+
+    with ExitStack() as stack:
+        opened: dict[str, Instrument] = {}
+        for entry in station.instruments:
+            if only and entry.alias != only:
+                continue
+            instrument = open_instrument(
+                entry.alias,
+                entry.instrument_class,
+                entry.profile,
+                entry.resource,
+                clock=clock,
+                base=station.path.parent,
+                on_gap=on_gap or _ignore,
+            )
+            stack.callback(instrument.close)
+            check_serial(entry, instrument)
+            opened[entry.alias] = instrument
+        yield opened
+
+
+def _ignore(gap: Gap) -> None:
+    """Leave a gap unlogged, where there is no run yet."""
+
+
+def gap_into(writer: LogWriter, run: int) -> Callable[[Gap], None]:
+    """Return what writes an instrument's absence into the log of a run."""
+    from daq.log.entry import Kind
+
+    def write(gap: Gap) -> None:
+        writer.append(run, Kind.EVENT, "gap", {"event": "instrument was away", **asdict(gap)})
+
+    return write
+
+
+@contextmanager
+def operator_for(
+    choice: OperatorChoice, station: Station, writer: LogWriter, number: int, *, quiet: bool
+) -> Iterator[Operator]:
+    """Have somebody answer; the terminal is given back on every way out."""
+    if choice == "terminal":
+        with terminal(quiet=quiet, needs_keys=True) as technician:
+            yield technician
+        return
+    with simulated_operator(station, f"{writer.path.name} run {number}") as simulated:
+        if quiet:
+            yield simulated
+            return
+        from rich.console import Console
+
+        from procedures.terminal.observer import NarratingOperator
+
+        with NarratingOperator(simulated, Console()) as narrated:
+            yield narrated
+
+
+@contextmanager
+def simulated_operator(station: Station, run: str) -> Iterator[SimulatedOperator]:
+    """Have a simulated technician whose hands are at the station's simulated bench.
+
+    Raises
+    ------
+    LinkError
+        No simulated bench is served there, or an act cannot be done.
+    """
+    from daq.errors import LinkError
+    from sim_instruments.hands import HandsError
+    from sim_instruments.hands_link import HandsClient
+    from sim_instruments.operator import SimulatedOperator
+
+    try:
+        hands = HandsClient(("127.0.0.1", station.simulation.hands_port))
+        with closing(hands):
+            yield SimulatedOperator(hands, run)
+    except HandsError as error:
+        raise LinkError(
+            f"The simulated technician needs a simulated bench: {error}.",
+            hint=f"`trimbench simulate {station.path}` in another terminal.",
+        ) from error
+
+
+@contextmanager
+def terminal(*, quiet: bool, needs_keys: bool) -> Iterator[TerminalOperator]:
+    """Have a person at this terminal; it is given back on every way out."""
+    from rich.console import Console
+
+    from procedures.terminal.keys import Keyboard
+    from procedures.terminal.operator import TerminalOperator
+
+    # A program that reads the errors as JSON gets nothing else, unless somebody has to be asked.
+    unseen = quiet and not needs_keys and not sys.stderr.isatty()
+    console = Console(stderr=quiet, quiet=unseen)
+    with TerminalOperator(console, Keyboard(), needs_keys=needs_keys) as technician:
+        yield technician

@@ -42,6 +42,34 @@ class SystemClock:
             time.sleep(seconds)
 
 
+@dataclass(frozen=True, slots=True)
+class ShiftedClock:
+    """Another clock whose calendar is moved: a simulated visit on another day.
+
+    Parameters
+    ----------
+    clock
+        Where the time comes from.
+    shift_ns
+        What is added to its calendar time, ns; durations stay as they are.
+    """
+
+    clock: Clock
+    shift_ns: int
+
+    def monotonic_ns(self) -> int:
+        """See `Clock`."""
+        return self.clock.monotonic_ns()
+
+    def utc_ns(self) -> int:
+        """See `Clock`."""
+        return self.clock.utc_ns() + self.shift_ns
+
+    def sleep(self, seconds: float) -> None:
+        """See `Clock`."""
+        self.clock.sleep(seconds)
+
+
 @dataclass
 class ManualClock:
     """A clock that moves only when told, or when somebody sleeps on it.

@@ -113,8 +113,15 @@ def _free_port() -> int:
 
 
 @contextlib.contextmanager
-def simulated_bench(station: Path) -> Iterator[None]:
+def simulated_bench(station: Path, *options: str, ready_s: float = READY_S) -> Iterator[None]:
     """Run ``trimbench simulate`` in a process of its own while the block lasts.
+
+    Parameters
+    ----------
+    options
+        More options of the command, such as ``--years 5``.
+    ready_s
+        How long it may take to come up, s.
 
     Raises
     ------
@@ -122,14 +129,14 @@ def simulated_bench(station: Path) -> Iterator[None]:
         It did not come up.
     """
     process = subprocess.Popen(  # noqa: S603 - our own program
-        [sys.executable, "-m", "procedures.cli", "simulate", str(station), "--json"],
+        [sys.executable, "-m", "procedures.cli", "simulate", str(station), "--json", *options],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
     )
     try:
-        _wait_until_ready(process)
+        _wait_until_ready(process, ready_s)
         yield
     finally:
         process.terminate()
@@ -139,8 +146,8 @@ def simulated_bench(station: Path) -> Iterator[None]:
         process.communicate()
 
 
-def _wait_until_ready(process: subprocess.Popen[str]) -> None:
-    watchdog = threading.Timer(READY_S, process.kill)
+def _wait_until_ready(process: subprocess.Popen[str], ready_s: float) -> None:
+    watchdog = threading.Timer(ready_s, process.kill)
     watchdog.start()
     line = process.stdout.readline() if process.stdout else ""
     watchdog.cancel()

@@ -13,10 +13,12 @@ import typer
 from procedures.cli.bench_commands import bench_app
 from procedures.cli.run_commands import run_app as runs_app
 from procedures.cli.simulate_commands import simulate_app
+from procedures.cli.wiring import profile_tools
 from procedures.cli_errors import run_app
 from procedures.history_commands import history_app
 from procedures.limit_commands import limits_app
 from procedures.log_commands import log_app
+from procedures.profile_commands import profile_app
 from procedures.trim_commands import trim_app
 
 app = typer.Typer(
@@ -33,6 +35,7 @@ app = typer.Typer(
 for part in (runs_app, log_app, history_app, bench_app, limits_app, simulate_app):
     app.registered_commands += part.registered_commands
 app.add_typer(trim_app, name="trim")
+app.add_typer(profile_app(profile_tools), name="profile")
 
 
 def main() -> None:

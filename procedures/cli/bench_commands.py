@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from procedures.cli.wiring import open_instruments, terminal
+from procedures.cli.wiring import asking, open_instruments, terminal
 from procedures.cli_output import ExplainOption, JsonOption, finite
 from procedures.options import StationOption, station_path
 
@@ -40,7 +40,7 @@ def watch(
     clock = SystemClock()
     with (
         LogWriter(described.log_path, clock) as writer,
-        open_instruments(described, clock, only=plan.alias) as opened,
+        open_instruments(described, clock, only=plan.alias, ask=asking(quiet=as_json)) as opened,
         terminal(quiet=as_json, needs_keys=not seconds) as technician,
     ):
         instrument = that_reads(opened, plan)
@@ -51,10 +51,11 @@ def watch(
 
 @bench_app.command()
 def instruments(station: StationOption = None, as_json: JsonOption = False) -> None:
-    """Open and identify each instrument, take one reading, and time it."""
+    """List serial ports; identify, read and time each instrument, and look at its error queue."""
     from daq.clock import SystemClock
     from daq.errors import BenchError
     from daq.station import load_station
+    from drivers.ports import serial_ports
     from procedures.instrument_check import check, failed, report
 
     described = load_station(station_path(station))
@@ -62,11 +63,12 @@ def instruments(station: StationOption = None, as_json: JsonOption = False) -> N
     found = []
     for entry in described.instruments:
         try:
-            with open_instruments(described, clock, only=entry.alias) as opened:
+            ask = asking(quiet=as_json)
+            with open_instruments(described, clock, only=entry.alias, ask=ask) as opened:
                 found.append(check(entry, opened[entry.alias], described))
         except BenchError as error:
             found.append(failed(entry, error))
-    report(found, clock, as_json=as_json)
+    report(found, clock, as_json=as_json, ports=serial_ports())
     if any(item.error for item in found):
         raise typer.Exit(BenchError.exit_code)
 

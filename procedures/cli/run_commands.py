@@ -7,7 +7,13 @@ from typing import Annotated
 
 import typer
 
-from procedures.cli.wiring import OperatorOption, gap_into, open_instruments, operator_for
+from procedures.cli.wiring import (
+    OperatorOption,
+    asking,
+    gap_into,
+    open_instruments,
+    operator_for,
+)
 from procedures.cli_output import JsonOption
 from procedures.options import StationOption, station_path
 
@@ -36,7 +42,8 @@ def run(
         writer = stack.enter_context(LogWriter(described.log_path, clock))
         number = writer.next_run()
         gap = gap_into(writer, number)
-        opened = stack.enter_context(open_instruments(described, clock, on_gap=gap))
+        ask = asking(operator, quiet=as_json)
+        opened = stack.enter_context(open_instruments(described, clock, on_gap=gap, ask=ask))
         who = stack.enter_context(operator_for(operator, described, writer, number, quiet=as_json))
         end = begin(procedure, described, Crew(opened, who, clock, writer))
     finish(described, end, as_json=as_json)
@@ -66,7 +73,12 @@ def resume(
     clock = SystemClock()
     with (
         LogWriter(described.log_path, clock) as writer,
-        open_instruments(described, clock, on_gap=gap_into(writer, run_number)) as opened,
+        open_instruments(
+            described,
+            clock,
+            on_gap=gap_into(writer, run_number),
+            ask=asking(operator, quiet=as_json),
+        ) as opened,
         operator_for(operator, described, writer, run_number, quiet=as_json) as who,
     ):
         end = go_on(run_number, described, Crew(opened, who, clock, writer))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 import typer
 
@@ -14,8 +15,25 @@ from procedures.options import StationArgument, station_path
 if TYPE_CHECKING:
     from daq.errors import StationFileError
     from daq.station import Station
+    from procedures.runner import RunEnd
 
 simulate_app = typer.Typer()
+
+Work = Literal["baseline", "week", "monthly"]
+
+WEEK: Final = (
+    "cable-set",
+    "transmitter",
+    "transmit-phasing",
+    "course",
+    "clearance",
+    "monitor-baseline",
+    "alarms",
+    "flight-profiles",
+)
+"""The order of a first installation: feeds, transmitter, field, monitor, alarms, flight."""
+
+PAST_READY_S: Final = 600.0
 
 
 @simulate_app.command()
@@ -24,6 +42,14 @@ def simulate(
     speed: Annotated[
         float, typer.Option(min=0.1, max=1000.0, help="How many times faster its time runs.")
     ] = 1.0,
+    years: Annotated[
+        float,
+        typer.Option(
+            min=0.0,
+            max=20.0,
+            help="First write so many past years of monthly visits into the station's log.",
+        ),
+    ] = 0.0,
     as_json: JsonOption = False,
 ) -> None:
     """Serve the station's instruments from a simulated localizer, until stopped.
@@ -38,9 +64,13 @@ def simulate(
 
     described = load_station(station_path(station))
     try:
-        bench = SimulatedBench(described.simulation.plant, ScaledClock(speed))
+        bench = SimulatedBench(described.simulation.plant, ScaledClock(speed), years=years)
     except ValueError as error:
         raise _station_error(described, "simulation.plant", str(error)) from error
+    if years:
+        from procedures.cli.past import make_past
+
+        make_past(described, years, _visit_told(quiet=as_json)).apply(bench)
     wanted = [(entry.profile, entry.resource) for entry in described.instruments]
     try:
         served = bench.serve(
@@ -54,20 +84,55 @@ def simulate(
 
 @simulate_app.command()
 def demo(
+    work: Annotated[
+        Work,
+        typer.Option(
+            help="A monitor baseline, a whole baseline week, or a monthly routine after five years."
+        ),
+    ] = "baseline",
     folder: Annotated[Path, typer.Option(help="Where the log and the record go.")] = Path(
         "demo-out"
     ),
 ) -> None:
-    """Bring a simulated localizer's monitor to its baseline, and make its record."""
-    from daq.station import load_station
+    """Do a technician's work on a simulated localizer, and make its record."""
     from procedures.simulation import prepare_demo, simulated_bench
 
     station = prepare_demo(folder)
-    with simulated_bench(station):
-        run("monitor-baseline", station, operator="sim")
-    described = load_station(station_path(station))
+    if work == "monthly":
+        typer.echo("Five years of monthly visits are being written; that takes a minute or two.")
+        with simulated_bench(station, "--years", "5", ready_s=PAST_READY_S):
+            run("routine", station, operator="sim")
+        _after_years(station)
+    else:
+        with simulated_bench(station):
+            for procedure in WEEK if work == "week" else ("monitor-baseline",):
+                run(procedure, station, operator="sim")
+    _say_where(station)
+
+
+def _after_years(station: Path) -> None:
+    """Show what the years come to: the trend of every parameter, and the station book."""
+    from procedures.cli_errors import run_app
+    from procedures.history_commands import history_app
+
+    typer.echo("")
+    run_app(history_app, ["trend", "--station", str(station)])
+
+
+def _say_where(station: Path) -> None:
+    from daq.station import load_station
+
+    described = load_station(station)
     typer.echo(f"\nStation file  {station}\nLog           {described.log_path}")
     typer.echo(f"Look again    trimbench runs --station {station}")
+
+
+def _visit_told(*, quiet: bool) -> Callable[[RunEnd, float], None]:
+    def told(end: RunEnd, years_ago: float) -> None:
+        if not quiet:
+            typer.echo(f"run {end.run}, {years_ago:.2f} years ago: {end.result} {end.message}")
+
+    return told
 
 
 def _station_error(station: Station, key: str, message: str) -> StationFileError:

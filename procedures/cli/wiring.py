@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from daq.log.writer import LogWriter
     from daq.roles import Instrument, Operator
     from daq.station import Station
+    from daq.trial import ProfileTools
     from drivers.session import Gap
     from procedures.terminal.operator import TerminalOperator
     from sim_instruments.operator import SimulatedOperator
@@ -29,9 +30,17 @@ OperatorOption = Annotated[
 
 @contextmanager
 def open_instruments(
-    station: Station, clock: Clock, *, only: str = "", on_gap: Callable[[Gap], None] | None = None
+    station: Station,
+    clock: Clock,
+    *,
+    only: str = "",
+    on_gap: Callable[[Gap], None] | None = None,
+    ask: Callable[[str], str] | None = None,
 ) -> Iterator[dict[str, Instrument]]:
-    """Open the station's instruments (or one of them); close them on every way out."""
+    """Open the station's instruments (or one of them); close them on every way out.
+
+    `ask` asks the person who reads a meter without a port.
+    """
     from drivers.registry import open_instrument
     from procedures.instrument_check import check_serial
 
@@ -48,11 +57,33 @@ def open_instruments(
                 clock=clock,
                 base=station.path.parent,
                 on_gap=on_gap or _ignore,
+                ask=ask,
             )
             stack.callback(instrument.close)
             check_serial(entry, instrument)
             opened[entry.alias] = instrument
         yield opened
+
+
+def asking(choice: OperatorChoice = "terminal", *, quiet: bool) -> Callable[[str], str] | None:
+    """Return what asks the person at this terminal for a line; None where nobody is."""
+    from daq.roles import Prompt
+
+    if choice != "terminal":
+        return None
+
+    def ask(question: str) -> str:
+        with terminal(quiet=quiet, needs_keys=True) as technician:
+            return str(technician.answer(Prompt("typed reading", "text", question)))
+
+    return ask
+
+
+def profile_tools() -> ProfileTools:
+    """Return what the commands about profiles use."""
+    from drivers import profile_tools as tools
+
+    return tools
 
 
 def _ignore(gap: Gap) -> None:

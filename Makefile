@@ -1,5 +1,8 @@
 # Two commands for a newcomer: `make demo` and `make test`. Each does its whole set-up.
 PY := .venv/bin/python
+# One thread for linear algebra: the arrays are small, and the tests run side by side already.
+export OMP_NUM_THREADS := 1
+export OPENBLAS_NUM_THREADS := 1
 .PHONY: demo test study lint types imports check bench clean
 
 .venv/ready: requirements.lock pyproject.toml .ci/setup

@@ -23,10 +23,12 @@ import math
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
+from pathlib import Path
 from typing import Final, Protocol
 
 import numpy as np
 
+from sim_instruments.cable_hands import CableHands, cable_of
 from sim_instruments.connections import ANTENNA, Connections, Meter
 from sim_instruments.controls import Turned
 from sim_instruments.geometry import Position, Site
@@ -61,12 +63,22 @@ class Hands:
         What they touch.
     seed
         Of the errors that they make when cutting and measuring.
+    folder
+        Where they save what they measure; the current folder by default.
     """
 
-    def __init__(self, plant: Plant, connections: Connections, *, seed: int = 0) -> None:
+    def __init__(
+        self,
+        plant: Plant,
+        connections: Connections,
+        *,
+        seed: int = 0,
+        folder: Path | None = None,
+    ) -> None:
         self._plant = plant
         self._connections = connections
         self._rng = np.random.default_rng(seed)
+        self.cables = CableHands(plant, self._rng, folder or Path())
         self._lock = threading.Lock()
         self._done: dict[str, Outcome] = {}
         self._looks: dict[str, Callable[[Arguments], Outcome]] = {
@@ -82,6 +94,10 @@ class Hands:
             "connect counter": lambda given: self._connect_meter("counter", given),
             "connect analyzer": self._connect_analyzer,
             "carry receiver": self._carry_receiver,
+            "sweep cable": self.cables.sweep,
+            "measure match": self.cables.match,
+            "measure insulation": self.cables.insulation,
+            "cut cable": self._cut_cable,
             "insert line": self._insert_line,
             "remove line": self._remove_line,
             "cut": self._cut,
@@ -189,6 +205,10 @@ class Hands:
         self._plant.cut(*_cable(given), asked_m + error_m)
         tape_m = float(np.clip(self._rng.standard_normal(), -3, 3)) * MEASURING_ERROR_M
         return {"measured_m": max(0.0, round(asked_m + error_m + tape_m, 4))}
+
+    def _cut_cable(self, given: Arguments) -> Outcome:
+        path, stage = cable_of(_word(given, "name"))
+        return self._cut({**given, "path": path, "stage": stage})
 
     def _turn_by_effect(self, given: Arguments) -> Outcome:
         control = _word(given, "control")

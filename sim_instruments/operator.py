@@ -127,9 +127,11 @@ class SimulatedOperator:
             act = f"{self._run}/{prompt.key}"
             outcome = self._hands.do(prompt.action.verb, prompt.action.arguments, act)
         if prompt.kind == "number":
-            measured = outcome.get("measured_m", prompt.suggestion)
+            measured = outcome.get("measured_m", outcome.get("measured", prompt.suggestion))
             return float(measured) if isinstance(measured, int | float) else 0.0
-        return "done by the simulated technician" if prompt.kind == "text" else True
+        if prompt.kind == "text":
+            return str(outcome.get("text", "done by the simulated technician"))
+        return True
 
     def watching(self, view: WatchView) -> Literal["go on", "capture"]:
         """See one more reading, perhaps turn the control; "capture" when content and steady."""

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from sim_instruments.alarm_settings import AlarmSettings
+from sim_instruments.feeds import FeedCondition
 from sim_instruments.geometry import Site
 from sim_instruments.morse import LETTERS
 from sim_instruments.sheet import Sheet
@@ -81,8 +82,9 @@ class PlantParameters:
         Number of the visit: other noise and other hands' errors for another number, the same plant.
     position_error_m
         Standard deviation of where hands put the receiver, along and lateral, m.
-    tx1, tx2, site, sheet, alarms
-        Tables of their own: `TransmitterParameters`, `Site`, `Sheet`, `AlarmSettings`.
+    tx1, tx2, site, sheet, feeds, alarms
+        Tables of their own: `TransmitterParameters`, `Site`, `Sheet`,
+        `FeedCondition`, `AlarmSettings`.
     """
 
     seed: int = 1
@@ -127,6 +129,7 @@ class PlantParameters:
     tx2: TransmitterParameters = field(default_factory=second_transmitter)
     site: Site = field(default_factory=Site)
     sheet: Sheet = field(default_factory=Sheet)
+    feeds: FeedCondition = field(default_factory=FeedCondition)
     alarms: AlarmSettings = field(default_factory=AlarmSettings)
 
     def __post_init__(self) -> None:

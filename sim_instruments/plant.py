@@ -12,6 +12,7 @@ import threading
 
 import numpy as np
 
+from sim_instruments.cable import Cable
 from sim_instruments.clock import Clock
 from sim_instruments.controls import Control, HandError, Turned
 from sim_instruments.geometry import Position
@@ -159,6 +160,11 @@ class Plant:
         with self._lock:
             self._path(path, stage).cut(length_m)
             self._changed_s = self.now_s()
+
+    def cable(self, path: str, stage: str) -> Cable:
+        """Return a cable as it is now; ValueError when there is none such."""
+        with self._lock:
+            return self._path(path, stage).cable
 
     def insert_line(self, path: str, stage: str) -> None:
         """Put the quarter-wave line in; there is one line, so it leaves where it was."""

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 from sim_instruments.bench import ServedBench, SimulatedBench
+from sim_instruments.fault_panel import SLICE_S
 from sim_instruments.faults import MENU, fault_from_words
 from sim_instruments.hislip_messages import Kind, Message
 
@@ -133,7 +134,9 @@ def served(link: str, tmp_path: Path) -> Iterator[ServedBench]:
     start = time.perf_counter()
     bench.close()
     assert time.perf_counter() - start < 2
-    assert (threading.active_count(), descriptors()) == before
+    now = threading.active_count(), descriptors()
+    assert now[0] <= before[0]
+    assert now[1] <= before[1]
 
 
 @pytest.mark.parametrize("name", MENU)
@@ -152,7 +155,8 @@ def test_a_fault_is_survived(link: str, served: ServedBench, name: str):
     panel.clear()
     time.sleep(0.02)
     if link == "serial":
-        # What is left on the line of the struck exchange.
+        # What is left on the line of the struck exchange, once the instrument has noticed.
+        time.sleep(2 * SLICE_S)
         with contextlib.suppress(TimeoutError), on_serial(resource, IMPATIENT_S) as ask:
             while True:
                 ask(b"*CLS\n")

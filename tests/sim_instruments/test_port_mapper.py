@@ -40,4 +40,4 @@ def test_both_transports_answer_and_end():
         assert tcp.recv(100) == struct.pack(">I", 0x8000_0000 | len(reply)) + reply
     mapper.close()
     mapper.close()
-    assert threading.active_count() == before
+    assert threading.active_count() <= before

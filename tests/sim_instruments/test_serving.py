@@ -32,7 +32,7 @@ def test_each_form(resource, reached_at, tmp_path):
     link = serve_at(resource, make_session, tmp_path)
     assert re.fullmatch(reached_at, link.resource)
     link.server.close()
-    assert threading.active_count() == before
+    assert threading.active_count() <= before
 
 
 @pytest.mark.parametrize(

@@ -33,9 +33,9 @@ def test_the_mapper_is_optional_and_closing_leaves_nothing():
     address = server.address
     server.close()
     server.close()
-    assert threading.active_count() == before
+    assert threading.active_count() <= before
     Vxi11Server(make_session, *address, mapper_port=0).close()
-    assert threading.active_count() == before
+    assert threading.active_count() <= before
 
 
 def test_the_mapper_knows_both_channels():
@@ -59,7 +59,7 @@ def test_an_address_that_is_taken_leaves_nothing_open(taken):
         port = other.getsockname()[1]
         with pytest.raises(OSError, match="in use"):
             Vxi11Server(make_session, **{taken: port})
-    assert threading.active_count() == before
+    assert threading.active_count() <= before
 
 
 def test_dropped_clients_lose_their_connection():

@@ -10,8 +10,8 @@ from daq.errors import SamplesError
 from daq.samples.cautions import cautions
 from daq.samples.choose import first_fit, grow
 from daq.samples.fit import fit
-from daq.samples.ident import envelope, keying, step_samples
-from daq.samples.iq import Carriers, find_carriers
+from daq.samples.ident import ident_rows, keying, shift_hz
+from daq.samples.iq import Carriers, detect, find_carriers
 from daq.samples.lowpass import Complexes, Floats, to_baseband
 from daq.samples.model import Analysis
 from daq.samples.quantise import quantisation_step
@@ -24,6 +24,7 @@ from daq.samples.screen import (
     check_rate,
     check_samples,
 )
+from daq.samples.terms import IDENT
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +74,9 @@ def _complex_block(z: Complexes, rate_hz: float) -> Block:
     check_finite(z)
     check_clipping(z.real)
     check_clipping(z.imag)
-    v = np.abs(z)
-    check_alive(v, rate_hz)
+    check_alive(np.abs(z), rate_hz)
     carriers = find_carriers(z, rate_hz)
-    block = _envelope_block(v, rate_hz)
+    block = _envelope_block(detect(z, carriers.noise_v), rate_hz)
     return replace(block, analysis=_with_carriers(block.analysis, carriers))
 
 
@@ -105,11 +105,15 @@ def _fitted_block(v: Floats, rate_hz: float) -> Block:
     start = first_fit(band)
     check_fit(start)
     now = grow(band, start)
-    weights = keying(band, now)
+    rows, row_hz = ident_rows(band, now), band.rate_hz / band.piece
+    weights = keying(rows)
     if weights is not None:
-        now = grow(band, fit(band, now.terms, now.free_hz, weights), weights)
+        free_hz = now.free_hz.copy()
+        free_hz[IDENT] += shift_hz(rows, weights, row_hz)
+        now = grow(band, fit(band, now.terms, free_hz, weights), weights)
+        rows = ident_rows(band, now, weights)
     return Block(
         analysis=report(now, band, len(v), rate_hz, quantisation_step(v)),
-        ident_envelope=envelope(band, now, weights),
-        step_s=step_samples(band.rate_hz) / band.rate_hz,
+        ident_envelope=np.abs(rows),
+        step_s=1.0 / row_hz,
     )

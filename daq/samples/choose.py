@@ -1,8 +1,9 @@
 """Choose which sinusoids a record holds, then fit them together.
 
-Starts from the two tones. What the residual shows beyond noise is added (mains, ident, harmonics,
-products), the fit repeated, and what does not stand up in the joint fit is dropped again. A
-term that is not there costs precision; one that is there and left out costs truth.
+Starts from the two tones and what cannot be overlooked beside them. What the residual shows beyond
+noise is added (mains, ident, harmonics, products), the fit repeated, and what does not stand up in
+the joint fit is dropped again. A term that is not there costs precision; one that is there and left
+out costs truth.
 """
 
 from __future__ import annotations
@@ -12,9 +13,10 @@ from typing import Final
 
 import numpy as np
 
-from daq.samples.fit import Fit, Weights, fit
+from daq.samples.fit import Fit, fit
+from daq.samples.lines import Weights
 from daq.samples.lowpass import Baseband, Floats
-from daq.samples.search import Peak, amplitudes_at, strongest_near
+from daq.samples.search import Peak, WindowedSpectrum
 from daq.samples.terms import (
     F90,
     F150,
@@ -33,9 +35,20 @@ from daq.samples.terms import (
 NOMINAL_HZ: Final = np.array([90.0, 150.0, 1020.0, 50.0])
 
 _TONE_REACH: Final = 0.03
-_IDENT_REACH_HZ: Final = 50.0
 _MAINS_REACH_HZ: Final = 1.0
-_MAINS_HZ: Final = (50.0, 60.0)
+_LOOSE: Final = (
+    (IDENT_TONE, IDENT, 1020.0, 50.0),
+    (HUM, MAINS, 50.0, _MAINS_REACH_HZ),
+    (HUM, MAINS, 60.0, _MAINS_REACH_HZ),
+    (HUM_2, MAINS, 100.0, 2.0 * _MAINS_REACH_HZ),
+    (HUM_2, MAINS, 120.0, 2.0 * _MAINS_REACH_HZ),
+)
+"""Terms with a frequency of their own: its place, and where it is looked for."""
+
+_QUIET_HZ: Final = (620.0, 950.0)
+"""Between the highest harmonic that is looked for and the ident."""
+_OBVIOUS: Final = 5.0
+"""A line so many times above noise, and above the skirts of the tones, needs no second look."""
 _SIGNIFICANT: Final = 7.0
 """Least squared amplitude over twice its variance: noise alone passes once in 1,100."""
 _APART: Final = 1.2
@@ -51,28 +64,42 @@ class _Found:
 
 
 def first_fit(band: Baseband) -> Fit:
-    """Fit the two tones alone, each found within 3 per cent of its nominal frequency."""
+    """Fit the two tones, each found within 3 per cent of its nominal frequency.
+
+    An ident and a mains line that cannot be overlooked are fitted with them.
+    """
     free_hz = NOMINAL_HZ.copy()
-    # The mean is far larger than the tones, and its skirts would move a weak line.
-    v = band.v - band.v.mean()
-    for place in (F90, F150):
-        reach_hz = _TONE_REACH * NOMINAL_HZ[place]
-        free_hz[place] = strongest_near(v, band.rate_hz, NOMINAL_HZ[place], reach_hz).frequency_hz
-    return fit(band, (TONE_90, TONE_150), free_hz)
+    # The mean is far larger than the tones, and would move a weak line.
+    spectrum = WindowedSpectrum(band.v - band.v.mean(), band.rate_hz)
+    tones = [
+        spectrum.strongest_near(NOMINAL_HZ[place], _TONE_REACH * NOMINAL_HZ[place])
+        for place in (F90, F150)
+    ]
+    free_hz[F90], free_hz[F150] = (tone.frequency_hz for tone in tones)
+    terms = [TONE_90, TONE_150]
+    floor = spectrum.level(*_QUIET_HZ)
+    seen = {IDENT: floor, MAINS: floor}
+    for term, place, nominal_hz, reach_hz in _LOOSE:
+        line = spectrum.strongest_near(nominal_hz, reach_hz)
+        skirts = sum(spectrum.skirt(tone, line.frequency_hz) for tone in tones)
+        if line.amplitude > _OBVIOUS * max(floor, skirts) and line.amplitude > seen[place]:
+            seen[place] = line.amplitude
+            free_hz[place] = line.frequency_hz / term.mix[place]
+            terms = [one for one in terms if not one.mix[place]] + [term]
+    return fit(band, tuple(terms), free_hz)
 
 
 def grow(band: Baseband, start: Fit, weights: Weights | None = None) -> Fit:
     """Add what the residual shows, drop what does not stand up, until nothing changes."""
-    now = start
+    now = _without_weak(band, start, weights)
     for _ in range(_ROUNDS):
         added, free_hz = _additions(band, now)
         if not added:
             break
-        now = fit(band, now.terms + added, free_hz, weights)
-        now = _prune(band, now, weights)
-        if set(now.terms) == set(start.terms):
+        before = now
+        now = _without_weak(band, fit(band, now.terms + added, free_hz, weights), weights)
+        if set(now.terms) == set(before.terms):
             break
-        start = now
     return now
 
 
@@ -107,18 +134,14 @@ def _additions(band: Baseband, now: Fit) -> tuple[tuple[Term, ...], Floats]:
 def _loose(band: Baseband, now: Fit, duration_s: float) -> list[_Found]:
     """Look for ident and mains, whose frequencies are their own."""
     found: list[_Found] = []
-    searches = [(IDENT_TONE, NOMINAL_HZ[IDENT], _IDENT_REACH_HZ, 1)]
-    for base_hz in _MAINS_HZ:
-        searches.append((HUM, base_hz, _MAINS_REACH_HZ, 1))
-        searches.append((HUM_2, 2.0 * base_hz, 2.0 * _MAINS_REACH_HZ, 2))
-    for term, nominal_hz, reach_hz, multiple in searches:
+    for term, place, nominal_hz, reach_hz in _LOOSE:
         if term in now.terms:
             continue
-        peak = strongest_near(now.residual, band.rate_hz, nominal_hz, reach_hz)
+        peak = now.spectrum.strongest_near(nominal_hz, reach_hz)
         strength = _strength(band, now, peak)
         # Several independent places were searched; each has its own chance to be large.
         if strength > _SIGNIFICANT + np.log(1.0 + 2.0 * reach_hz * duration_s):
-            found.append(_Found(term, peak.frequency_hz / multiple, strength))
+            found.append(_Found(term, peak.frequency_hz / term.mix[place], strength))
     return found
 
 
@@ -128,7 +151,7 @@ def _tied(band: Baseband, now: Fit) -> list[_Found]:
     if not candidates:
         return []
     frequency_hz = mixes(tuple(candidates)) @ now.free_hz
-    amplitude = amplitudes_at(now.residual, band.rate_hz, frequency_hz)
+    amplitude = now.spectrum.amplitude_at(frequency_hz)
     peaks = [Peak(float(f), float(a)) for f, a in zip(frequency_hz, amplitude, strict=True)]
     strengths = [_strength(band, now, peak) for peak in peaks]
     return [
@@ -143,8 +166,10 @@ def _strength(band: Baseband, now: Fit, peak: Peak) -> float:
     return float(peak.amplitude**2 * len(band.v) / (4.0 * now.sigma_v**2))
 
 
-def _prune(band: Baseband, now: Fit, weights: Weights | None) -> Fit:
-    """Drop terms that the joint fit does not confirm; the tones always stay."""
+def _without_weak(band: Baseband, now: Fit, weights: Weights | None) -> Fit:
+    """Fit again without the terms that do not stand up; the tones always stay."""
+    if len(now.terms) == 2:
+        return now
     weak = [
         term
         for term, strength in zip(now.terms, now.strength(), strict=True)

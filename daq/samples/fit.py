@@ -14,12 +14,14 @@ from typing import Final
 
 import numpy as np
 
-from daq.samples.lowpass import BAND_HZ, Baseband, Complexes, Floats
+from daq.samples.lines import Lines, Weights
+from daq.samples.lowpass import BAND_HZ, Baseband, Floats
+from daq.samples.search import Spectrum
 from daq.samples.terms import IDENT, Term, mixes
 
-_MAX_ROUNDS: Final = 8
+_MOST_ROUNDS: Final = 8
 _ENOUGH: Final = 0.02
-"""Stop when the last step was this small in units of the frequencies' standard deviation."""
+"""Stop when the next step would be this small in units of the frequencies' standard deviation."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,8 @@ class Fit:
         Places in `free_hz` of the frequencies in `cov`.
     residual
         What is left, shape (m,), after the low-pass; zero where the record was blanked.
+    spectrum
+        Of the residual.
     sigma_v
         Standard deviation of the noise per sample after the low-pass, from its density in the
         band around the tones: right for noise that is not white too.
@@ -55,6 +59,7 @@ class Fit:
     cov: Floats
     used: tuple[int, ...]
     residual: Floats
+    spectrum: Spectrum
     sigma_v: float
 
     @property
@@ -77,43 +82,11 @@ class Fit:
         return np.asarray(self.amplitude**2 / (2.0 * variance))
 
 
-@dataclass(frozen=True, slots=True)
-class Weights:
-    """Which samples count, and where the ident is keyed on; ones unless said otherwise.
-
-    Attributes
-    ----------
-    keep
-        Shape (m,), 0 where a sample is left out.
-    gate
-        Shape (m,), 1 where the ident is on.
-    """
-
-    keep: Floats
-    gate: Floats
-
-
-def time_axis(band: Baseband) -> Floats:
-    """Return the time of each sample of `band` from the middle of the record, s, shape (m,)."""
-    return np.asarray((np.arange(len(band.v)) - (len(band.v) - 1) / 2.0) / band.rate_hz)
-
-
-def phasors(frequency_hz: Floats, samples: int, rate_hz: float) -> Complexes:
-    """Return exp(i w t), shape (j, samples), t = 0 in the middle.
-
-    An outer product of a coarse and a fine row replaces `samples` complex exponentials.
-    """
-    fine = max(1, int(np.sqrt(samples)))
-    coarse = -(-samples // fine)
-    w = 2j * np.pi * np.asarray(frequency_hz)[:, np.newaxis] / rate_hz
-    rows = np.exp(w * (np.arange(coarse) * fine - (samples - 1) / 2.0))
-    columns = np.exp(w * np.arange(fine))
-    table = rows[:, :, np.newaxis] * columns[:, np.newaxis, :]
-    return np.asarray(table.reshape(len(rows), coarse * fine)[:, :samples])
-
-
 def fit(
-    band: Baseband, terms: tuple[Term, ...], free_hz: Floats, weights: Weights | None = None
+    band: Baseband,
+    terms: tuple[Term, ...],
+    free_hz: Floats,
+    weights: Weights | None = None,
 ) -> Fit:
     """Fit `terms` to `band`, refining every free frequency that they use.
 
@@ -127,116 +100,88 @@ def fit(
         Starting values, shape (4,), each within about a third of the inverse of the record's
         duration.
     weights
-        Samples left out and the ident's gate; everything counts when None.
+        Rows left out and the ident's gate; everything counts when None.
     """
     mix = mixes(terms)
     used = tuple(int(k) for k in np.flatnonzero(mix.any(axis=0)))
     free = np.array(free_hz, dtype=np.float64)
+    duration_s = len(band.v) / band.rate_hz
+    derived = mix[:, used]
     rounds = 0
     while True:
         rounds += 1
-        system = _System(band, mix, used, free, weights)
-        solution, inverse = system.solve()
+        lines = Lines(band, mix @ free, weights, mix[:, IDENT] != 0)
+        solution, inverse = _step(lines, derived)
         step_hz = solution[-len(used) :]
         free[list(used)] += step_hz
-        residual = system.residual(solution)
-        # The plain scatter of the residual is near enough to tell when to stop.
-        deviation = residual.std() * np.sqrt(np.diagonal(inverse)[-len(used) :])
-        if rounds == _MAX_ROUNDS or np.all(np.abs(step_hz) <= _ENOUGH * deviation):
-            sigma_v = _noise(residual, band.rate_hz, weights, len(solution))
-            cov = inverse * sigma_v**2
-            return _finish(band, terms, free, used, solution, cov, residual, sigma_v)
+        residual = lines.residual(solution[: -len(used)], derived @ step_hz)
+        if rounds == _MOST_ROUNDS or _close(step_hz, inverse, residual, duration_s):
+            break
+    spectrum = Spectrum(residual, band.rate_hz)
+    sigma_v = _noise(spectrum, weights, len(solution))
+    j = len(terms)
+    # Divide the low-pass's gain out of amplitudes and covariance.
+    undo = np.ones(len(solution))
+    undo[1 : 1 + j] = undo[1 + j : 1 + 2 * j] = 1.0 / band.gain(mix @ free)
+    solution = solution * undo
+    return Fit(
+        terms=terms,
+        free_hz=free,
+        c0=float(solution[0]),
+        a=solution[1 : 1 + j],
+        b=solution[1 + j : 1 + 2 * j],
+        cov=inverse * np.multiply.outer(undo * sigma_v, undo * sigma_v),
+        used=used,
+        residual=residual,
+        spectrum=spectrum,
+        sigma_v=sigma_v,
+    )
 
 
-class _System:
-    """Normal equations of one Gauss-Newton step; rows are the columns of the design matrix."""
+def _close(step_hz: Floats, inverse: Floats, residual: Floats, duration_s: float) -> bool:
+    """Return whether another step would be far smaller than the frequencies' uncertainty.
 
-    def __init__(
-        self,
-        band: Baseband,
-        mix: Floats,
-        used: tuple[int, ...],
-        free_hz: Floats,
-        weights: Weights | None,
-    ) -> None:
-        j, m = len(mix), len(band.v)
-        z = phasors(mix @ free_hz, m, band.rate_hz)
-        linear = 1 + 2 * j
-        design = np.empty((linear + len(used), m))
-        design[0] = 1.0
-        design[1 : 1 + j] = z.real
-        design[1 + j : linear] = z.imag
-        if weights is not None:
-            ident = np.flatnonzero(mix[:, IDENT])
-            design[1 + ident] *= weights.gate
-            design[1 + j + ident] *= weights.gate
-            design[:linear] *= weights.keep
-        y = band.v if weights is None else band.v * weights.keep
-        gram = design[:linear] @ design[:linear].T
-        beta = np.linalg.solve(gram, design[:linear] @ y)
-        a, b = beta[1 : 1 + j], beta[1 + j :]
-        # d/df of a cos(2 pi f t) + b sin(2 pi f t), shared by all terms that contain f.
-        turn = np.hstack([mix[:, used].T * b, mix[:, used].T * -a])
-        np.matmul(turn, design[1:linear], out=design[linear:])
-        design[linear:] *= 2.0 * np.pi * time_axis(band)
-        self.y, self.design, self.gram, self.linear = y, design, gram, linear
-
-    def solve(self) -> tuple[Floats, Floats]:
-        """Return the solution and the inverse of the normal matrix."""
-        linear, rows = self.linear, len(self.design)
-        full = np.empty((rows, rows))
-        full[:linear, :linear] = self.gram
-        full[linear:] = self.design[linear:] @ self.design.T
-        full[:linear, linear:] = full[linear:, :linear].T
-        scale = 1.0 / np.sqrt(np.diagonal(full))
-        inverse = np.asarray(
-            np.linalg.inv(full * np.multiply.outer(scale, scale)), dtype=np.float64
-        )
-        inverse *= np.multiply.outer(scale, scale)
-        return inverse @ (self.design @ self.y), inverse
-
-    def residual(self, solution: Floats) -> Floats:
-        """Return what the solution leaves of the record."""
-        return np.asarray(self.y - solution @ self.design)
+    It would be smaller than the last one by the phase, at the record's ends, of the last one.
+    """
+    next_hz = np.abs(step_hz) * np.minimum(1.0, np.pi * duration_s * np.abs(step_hz))
+    # The plain scatter of the residual is near enough to tell.
+    scatter = np.sqrt(np.dot(residual, residual) / len(residual))
+    deviation_hz = scatter * np.sqrt(np.diagonal(inverse)[-len(step_hz) :])
+    return bool(np.all(next_hz <= _ENOUGH * deviation_hz))
 
 
-def _noise(residual: Floats, rate_hz: float, weights: Weights | None, parameters: int) -> float:
-    """Return the standard deviation of white noise with the in-band density of `residual`.
+def _step(lines: Lines, mix: Floats) -> tuple[Floats, Floats]:
+    """Return a Gauss-Newton step and the inverse of its normal matrix.
+
+    Unknowns are the amplitudes themselves and what is to be added to the frequencies of which
+    the sinusoids are `mix`.
+    """
+    gram, known = lines.gram(), lines.project()
+    amplitude = np.linalg.solve(gram[0], known[0])
+    j = len(mix)
+    a, b = amplitude[1 : 1 + j], amplitude[1 + j :]
+    # d/df of a cos(2 pi f t) + b sin(2 pi f t), shared by all terms that contain f.
+    turn = np.zeros((mix.shape[1], 1 + 2 * j))
+    turn[:, 1 : 1 + j] = 2.0 * np.pi * mix.T * b
+    turn[:, 1 + j :] = -2.0 * np.pi * mix.T * a
+    linear = 1 + 2 * j
+    full = np.empty((linear + len(turn), linear + len(turn)))
+    full[:linear, :linear] = gram[0]
+    full[linear:, :linear] = turn @ gram[1]
+    full[:linear, linear:] = full[linear:, :linear].T
+    full[linear:, linear:] = turn @ gram[2] @ turn.T
+    scale = 1.0 / np.sqrt(np.diagonal(full))
+    inverse = np.asarray(np.linalg.inv(full * np.multiply.outer(scale, scale)), dtype=np.float64)
+    inverse *= np.multiply.outer(scale, scale)
+    return inverse @ np.concatenate([known[0], turn @ known[1]]), inverse
+
+
+def _noise(spectrum: Spectrum, weights: Weights | None, parameters: int) -> float:
+    """Return the standard deviation of white noise with the in-band density of a residual.
 
     The fit took `parameters` of the band's 2 B T degrees of freedom away (B bandwidth, T time).
     """
-    size = 1 << (len(residual) - 1).bit_length()
-    spectrum = np.fft.rfft(residual, size)
-    inside = spectrum[1 : int(BAND_HZ / rate_hz * size)]
-    counted = len(residual) if weights is None else float(weights.keep.sum())
-    freedom = 2.0 * BAND_HZ * counted / rate_hz
+    kept = 1.0 if weights is None else float(weights.keep.mean())
+    freedom = 2.0 * BAND_HZ * spectrum.duration_s * kept
     left = max(freedom - parameters, 1.0) / freedom
-    return float(np.sqrt(np.vdot(inside, inside).real / len(inside) / counted / left))
-
-
-def _finish(
-    band: Baseband,
-    terms: tuple[Term, ...],
-    free_hz: Floats,
-    used: tuple[int, ...],
-    solution: Floats,
-    cov: Floats,
-    residual: Floats,
-    sigma_v: float,
-) -> Fit:
-    """Divide the low-pass's gain out of amplitudes and covariance."""
-    j = len(terms)
-    gain = band.gain(mixes(terms) @ free_hz)
-    undo = np.concatenate([[1.0], 1.0 / gain, 1.0 / gain, np.ones(len(used))])
-    linear = solution[: 1 + 2 * j] * undo[: 1 + 2 * j]
-    return Fit(
-        terms=terms,
-        free_hz=free_hz,
-        c0=float(linear[0]),
-        a=linear[1 : 1 + j],
-        b=linear[1 + j :],
-        cov=cov * np.multiply.outer(undo, undo),
-        used=used,
-        residual=residual,
-        sigma_v=sigma_v,
-    )
+    return float(np.sqrt(spectrum.variance_below(BAND_HZ) / kept / left))

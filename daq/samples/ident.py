@@ -13,13 +13,10 @@ from typing import Final
 
 import numpy as np
 
-from daq.samples.fit import Fit, Weights, phasors
-from daq.samples.lowpass import Baseband, Floats
-from daq.samples.search import piece_phasors
+from daq.samples.fit import Fit
+from daq.samples.lines import Weights, phasors
+from daq.samples.lowpass import Baseband, Complexes
 from daq.samples.terms import IDENT, IDENT_TONE
-
-STEP_S: Final = 0.005
-"""About the length of one envelope step; the shortest Morse dot in use is some ten times that."""
 
 _OFF: Final = 0.5
 _CLEARLY_OFF: Final = 0.25
@@ -29,54 +26,69 @@ _PARTLY: Final = (0.1, 0.8)
 """Relative levels between which a step at an end may hold a switching; ripple stays above."""
 
 
-def step_samples(rate_hz: float) -> int:
-    """Return the samples in one envelope step."""
-    return max(1, round(rate_hz * STEP_S))
+def ident_rows(band: Baseband, now: Fit, weights: Weights | None = None) -> Complexes:
+    """Return the ident's complex amplitude in each row of `band`, shape (rows,).
 
-
-def envelope(band: Baseband, now: Fit, weights: Weights | None = None) -> Floats:
-    """Return the ident's amplitude in consecutive steps, shape (k,), unit of the record.
-
-    Everything else that was fitted is taken out first.
+    In the unit of the record; its phase is relative to the fitted frequency. Everything else that
+    was fitted is taken out first. Zero where no ident was found.
     """
-    rest = now.residual
-    if IDENT_TONE in now.terms:
-        place = now.terms.index(IDENT_TONE)
-        tone = phasors(now.free_hz[[IDENT]], len(rest), band.rate_hz)[0]
-        gain = band.gain(now.free_hz[[IDENT]])[0]
-        own = gain * (now.a[place] * tone.real + now.b[place] * tone.imag)
-        rest = rest + (own if weights is None else own * weights.gate * weights.keep)
-    piece = step_samples(band.rate_hz)
-    return np.abs(piece_phasors(rest, band.rate_hz, float(now.free_hz[IDENT]), piece))
+    if IDENT_TONE not in now.terms:
+        return np.zeros(len(band.v) // band.piece, dtype=np.complex128)
+    hz = now.free_hz[[IDENT]]
+    rest = now.residual.reshape(-1, band.piece)
+    within = phasors(hz, band.piece, band.rate_hz)[0].conj()
+    between = phasors(hz, len(rest), band.rate_hz / band.piece)[0].conj()
+    sums = (rest @ within.view(np.float64).reshape(-1, 2)).view(np.complex128)[:, 0]
+    rows = sums * between * (2.0 / band.piece)
+    place = now.terms.index(IDENT_TONE)
+    own = band.gain(hz)[0] * (now.a[place] - 1j * now.b[place])
+    rows += own if weights is None else own * weights.gate * weights.keep
+    return np.asarray(rows)
 
 
-def keying(band: Baseband, now: Fit) -> Weights | None:
-    """Return the ident's gate, or None if it is absent, steady, or too weak to tell.
+def shift_hz(rows: Complexes, weights: Weights, row_hz: float) -> float:
+    """Return how far the ident lies from the frequency at which its `rows` were taken.
+
+    Keying spreads a tone's spectrum, and one of the side lobes may look like the tone; where the
+    gate is known the rows that count add up at the true frequency only. Right within an eighth of
+    the inverse of the duration.
 
     Parameters
     ----------
-    band
-        The record after the low-pass.
-    now
-        A fit of it, the ident as a steady tone.
+    rows
+        See `ident_rows`.
+    weights
+        The gate, and what was left out.
+    row_hz
+        Rows per second.
     """
-    if IDENT_TONE not in now.terms:
+    size = 4 << (len(rows) - 1).bit_length()
+    lines = np.abs(np.fft.fft(rows * weights.gate * weights.keep, size))
+    top = int(lines.argmax())
+    return (top if top < size // 2 else top - size) * row_hz / size
+
+
+def keying(rows: Complexes) -> Weights | None:
+    """Return the gate of an ident, or None if it is absent, steady, or too weak to tell.
+
+    Parameters
+    ----------
+    rows
+        Its `ident_rows` after a fit of it as a steady tone.
+    """
+    size = np.abs(rows)
+    if not size.any():
         return None
-    piece = step_samples(band.rate_hz)
-    size = envelope(band, now)
     level = size / np.median(size[size > _OFF * size.max()])
     on = level > _OFF
     # Steps that are low by noise alone lie just below the threshold.
     if on.all() or (np.count_nonzero(~on) > 2 and np.median(level[~on]) > _CLEARLY_OFF):
         return None
-    gate = np.repeat(on.astype(np.float64), piece)
-    gate = np.concatenate([gate, np.full(len(band.v) - len(gate), float(on[-1]))])
-    keep = np.ones(len(band.v))
+    keep = np.ones(len(on))
     for edge in np.flatnonzero(on[1:] != on[:-1]) + 1:
-        keep[(edge - 1) * piece : (edge + 1) * piece] = 0.0
-    # The samples after the last whole step were not looked at.
-    keep[len(on) * piece :] = 0.0
-    for end in (0, len(on) - 1):
+        keep[edge - 1 : edge + 1] = 0.0
+    for end in (0, -1):
         if _PARTLY[0] < level[end] < _PARTLY[1]:
-            keep[end * piece : (end + 1) * piece] = 0.0
-    return Weights(keep=keep, gate=gate) if keep.mean() > _MOSTLY_KEPT else None
+            keep[end] = 0.0
+    weights = Weights(keep=keep, gate=on.astype(np.float64))
+    return weights if keep.mean() > _MOSTLY_KEPT else None

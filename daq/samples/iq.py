@@ -18,6 +18,7 @@ from daq.samples.model import Estimate
 _SIDEBANDS_HZ: Final = 2200.0
 """Nothing closer to a carrier than twice the ident's reach is another carrier."""
 
+_FAR_BELOW: Final = 3.0
 _CLEAR_OF_FLOOR: Final = 5.0
 _HANN_BINS: Final = 1.5
 """Equivalent noise bandwidth of the Hann window, bins."""
@@ -33,11 +34,14 @@ class Carriers:
         Of the strongest, from the centre of the band.
     second_hz, ratio
         The other one and its amplitude over the strongest's; None if there is none.
+    noise_v
+        Standard deviation of the noise of either component, from the floor between the lines.
     """
 
     offset_hz: Estimate
     second_hz: Estimate | None
     ratio: Estimate | None
+    noise_v: float
 
 
 def find_carriers(z: Complexes, rate_hz: float) -> Carriers:
@@ -60,17 +64,32 @@ def find_carriers(z: Complexes, rate_hz: float) -> Carriers:
             hint="check the tuning and the level of the receiver that made it.",
         )
     level = float(spectrum[first])
+    # A Hann window's mean square is 3/8, and a line of the spectrum holds both components.
+    noise_v = noise * float(np.sqrt(len(z) / 3.0))
     offset = _refine(z, rate_hz, float(axis_hz[first]), noise / level)
     apart = np.abs(axis_hz - axis_hz[first])
     others = np.where(np.minimum(apart, rate_hz - apart) > _SIDEBANDS_HZ, spectrum, 0.0)
     second = int(np.argmax(others))
     chance = np.sqrt(np.log(len(z)))
     if others[second] < (_CLEAR_OF_FLOOR + chance) * noise:
-        return Carriers(offset, None, None)
+        return Carriers(offset, None, None, noise_v)
     second_hz = _refine(z, rate_hz, float(axis_hz[second]), noise / float(others[second]))
     levels = [_level(z, window, rate_hz, hz.value) for hz in (offset, second_hz)]
     u = noise / np.sqrt(2.0) / levels[0] * np.hypot(1.0, levels[1] / levels[0])
-    return Carriers(offset, second_hz, Estimate(levels[1] / levels[0], float(u)))
+    return Carriers(offset, second_hz, Estimate(levels[1] / levels[0], float(u)), noise_v)
+
+
+def detect(z: Complexes, noise_v: float) -> Floats:
+    """Return the envelope of `z` without the lift that noise gives it, shape (n,).
+
+    Noise across the carrier of amplitude A adds noise_v^2 / (2 A) to the mean of the envelope, for
+    noise far below A (S. O. Rice, Mathematical Analysis of Random Noise, 1945, from memory); left
+    in, it would lift the mean and take from the depths.
+    """
+    v = np.abs(z)
+    if noise_v == 0.0:
+        return np.asarray(v)
+    return np.asarray(v - noise_v**2 / (2.0 * np.maximum(v, _FAR_BELOW * noise_v)))
 
 
 def _level(z: Complexes, window: Floats, rate_hz: float, frequency_hz: float) -> float:

@@ -28,6 +28,10 @@ BAND_HZ: Final = 1200.0
 MIN_BASEBAND_HZ: Final = 3000.0
 """Lowest rate after decimation."""
 
+ROW_S: Final = 0.005
+"""About the length of a row; the shortest Morse dot in use is some ten times that."""
+
+_LEFT_OUT: Final = 0.005
 _TAPS_PER_STEP: Final = 10
 _ROWS_AT_ONCE: Final = 512
 _CUTOFF_OF_RATE: Final = 0.55
@@ -50,6 +54,8 @@ class Baseband:
         The low-pass, shape (t,), sum 1, symmetric.
     step
         Samples of the record per sample of `v`.
+    piece
+        Samples of `v` in a row of some 5 ms; m is a multiple of it.
     """
 
     v: Floats
@@ -57,6 +63,7 @@ class Baseband:
     start_s: float
     taps: Floats
     step: int
+    piece: int
 
     def gain(self, frequency_hz: Floats) -> Floats:
         """Return the low-pass's gain (real: the filter is symmetric) at each frequency."""
@@ -65,9 +72,11 @@ class Baseband:
 
 def filter_gain(taps: Floats, cycles_per_sample: Floats) -> Floats:
     """Return the zero-phase response of symmetric `taps` at each frequency."""
-    place = np.arange(len(taps)) - (len(taps) - 1) / 2.0
-    turn = 2.0 * np.pi * np.multiply.outer(cycles_per_sample, place)
-    return np.asarray(np.cos(turn) @ taps)
+    half = len(taps) // 2
+    place = np.arange(len(taps) - half, len(taps)) - (len(taps) - 1) / 2.0
+    turn = np.multiply.outer(2.0 * np.pi * np.asarray(cycles_per_sample), place)
+    middle = taps[half] if len(taps) % 2 else 0.0
+    return np.asarray(middle + np.cos(turn) @ (2.0 * taps[len(taps) - half :]))
 
 
 def to_baseband(v: Floats, rate_hz: float) -> Baseband:
@@ -82,33 +91,42 @@ def to_baseband(v: Floats, rate_hz: float) -> Baseband:
     """
     step = max(1, int(rate_hz // MIN_BASEBAND_HZ))
     if step == 1:
-        return Baseband(v, rate_hz, 0.0, np.ones(1), 1)
+        return _in_rows(v, rate_hz, 0.0, np.ones(1), 1)
     taps = _design(step)
     rows = len(v) // step
     partial = _partial_filters(v[: rows * step].reshape(rows, step), taps)
     kept = rows - _TAPS_PER_STEP + 1
-    out = partial[:kept, 0].copy()
+    out = partial[0, :kept].copy()
     for j in range(1, _TAPS_PER_STEP):
-        out += partial[j : j + kept, j]
-    return Baseband(out, rate_hz / step, (len(taps) - 1) / 2.0 / rate_hz, taps, step)
+        out += partial[j, j : j + kept]
+    return _in_rows(out, rate_hz / step, (len(taps) - 1) / 2.0 / rate_hz, taps, step)
+
+
+def _in_rows(v: Floats, rate_hz: float, start_s: float, taps: Floats, step: int) -> Baseband:
+    """Leave out the last samples, half a per cent at most, that fill no row.
+
+    A record of a second or more has rows of the usual length; a short one takes a length near it
+    that leaves out less.
+    """
+    usual = round(rate_hz * ROW_S)
+    near = range(usual - usual // 5, usual + usual // 5 + 1)
+    bearable = len(v) * _LEFT_OUT
+    piece = min(near, key=lambda size: (max(len(v) % size, bearable), abs(size - usual)))
+    return Baseband(v[: len(v) - len(v) % piece], rate_hz, start_s, taps, step, piece)
 
 
 def _partial_filters(v: Floats, taps: Floats) -> Floats:
-    """Return ten partial filters' outputs, shape (rows, 10); shifted sums put them together.
+    """Return ten partial filters' outputs, shape (10, rows); shifted sums put them together.
 
     One matrix product does all ten. It is cut into pieces so small that the linear algebra
     library does not split them over threads, which stalls on a busy machine.
     """
     rows, step = v.shape
-    table = taps.reshape(_TAPS_PER_STEP, step).T
-    whole = rows - rows % _ROWS_AT_ONCE
-    out = np.empty((rows, _TAPS_PER_STEP))
-    np.matmul(
-        v[:whole].reshape(-1, _ROWS_AT_ONCE, step),
-        table,
-        out=out[:whole].reshape(-1, _ROWS_AT_ONCE, _TAPS_PER_STEP),
-    )
-    np.matmul(v[whole:], table, out=out[whole:])
+    table = taps.reshape(_TAPS_PER_STEP, step)
+    out = np.empty((_TAPS_PER_STEP, rows))
+    for start in range(0, rows, _ROWS_AT_ONCE):
+        some = slice(start, start + _ROWS_AT_ONCE)
+        np.matmul(table, v[some].T, out=out[:, some])
     return out
 
 

@@ -9,10 +9,19 @@ from typing import Final
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """A value and its standard uncertainty, in the same unit."""
+    """A value and its standard uncertainty, in the same unit.
+
+    Attributes
+    ----------
+    value, u
+        The value and its standard uncertainty.
+    common_u
+        The part of `u` that is alike in every block of a record: their mean does not lessen it.
+    """
 
     value: float
     u: float
+    common_u: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Final
 
@@ -36,10 +37,22 @@ _ASTRAY: Final = 0.05
 
 
 class Propagation:
-    """First-order propagation from a fit; one row of derivatives a quantity."""
+    """First-order propagation from a fit; one row of derivatives a quantity.
 
-    def __init__(self, fit: Fit) -> None:
+    Parameters
+    ----------
+    fit
+        With the covariance that its noise gives it.
+    repeated
+        Variance of the mean that the converter's rounding adds and that does not average out.
+    """
+
+    def __init__(self, fit: Fit, repeated: float) -> None:
         self.fit = fit
+        # An amplitude has twice the variance of the mean; frequencies hardly feel what repeats.
+        self.repeated = repeated
+        self.repeats = np.zeros(len(fit.cov))
+        self.repeats[0], self.repeats[1 : 1 + 2 * len(fit.terms)] = 1.0, 2.0
         self.c0 = abs(fit.c0)
         # A detector of negative polarity turns carrier and tones over together.
         self.a, self.b = fit.a * np.sign(fit.c0), fit.b * np.sign(fit.c0)
@@ -73,7 +86,14 @@ class Propagation:
     def estimate(self, value: float, row: Floats) -> Estimate:
         """Return `value` with the uncertainty that its derivatives give it."""
         row = row * self.turn
-        return Estimate(value, float(np.sqrt(row @ self.fit.cov @ row)))
+        common = self.repeated * float(row**2 @ self.repeats) if self.repeated else 0.0
+        return Estimate(value, float(np.sqrt(row @ self.fit.cov @ row + common)), common**0.5)
+
+    def carrier(self) -> Estimate:
+        """Return the mean."""
+        row = np.zeros(len(self.fit.cov))
+        row[0] = 1.0
+        return self.estimate(self.c0, row)
 
     def depth(self, term: Term) -> Estimate:
         """Return a term's depth."""
@@ -83,12 +103,22 @@ class Propagation:
         """Return the root sum of squares of a tone's harmonics over the tone."""
         own = self.depth(tone)
         found = [self.depth(term) for term in orders if term in self.fit.terms]
-        total = float(np.sqrt(sum(one.value**2 for one in found)))
-        if total == 0.0:
-            return Estimate(0.0, float(np.sqrt(len(orders))) * own.u / own.value)
-        u = float(np.sqrt(sum((one.value * one.u) ** 2 for one in found))) / total
+        if not found:
+            unit = math.sqrt(len(orders)) / own.value
+            return Estimate(0.0, unit * own.u, unit * own.common_u)
+        total = math.hypot(*(one.value for one in found))
         ratio = total / own.value
-        return Estimate(ratio, float(np.hypot(u / own.value, ratio * own.u / own.value)))
+        u, common_u = (
+            math.hypot(
+                ratio * tone_u, *(one.value / total * u for one, u in zip(found, each, strict=True))
+            )
+            / own.value
+            for tone_u, each in (
+                (own.u, [one.u for one in found]),
+                (own.common_u, [one.common_u for one in found]),
+            )
+        )
+        return Estimate(ratio, u, common_u)
 
 
 def check_fit(fit: Fit) -> None:
@@ -135,7 +165,7 @@ def report(fit: Fit, band: Baseband, samples: int, rate_hz: float, step: float =
     """
     check_fit(fit)
     noise = fit.sigma_v * float(np.sqrt(band.step))
-    p = Propagation(_with_rounding(fit, noise, step, (samples, rate_hz)))
+    p = Propagation(fit, _repeated(fit, noise, step, (samples, rate_hz)))
     m90, row_90 = p.depth_row(TONE_90)
     m150, row_150 = p.depth_row(TONE_150)
     freedom = 2.0 * BAND_HZ * samples / rate_hz
@@ -149,7 +179,7 @@ def report(fit: Fit, band: Baseband, samples: int, rate_hz: float, step: float =
         tone_90_hz=p.frequency(F90),
         tone_150_hz=p.frequency(F150),
         tone_phase_deg=_tone_phase(p),
-        carrier_v=Estimate(p.c0, float(np.sqrt(fit.cov[0, 0]))),
+        carrier_v=p.carrier(),
         noise_v=Estimate(noise, noise / float(np.sqrt(2.0 * freedom))),
         harmonics_90=p.harmonics(TONE_90, HARMONICS_90),
         harmonics_150=p.harmonics(TONE_150, HARMONICS_150),
@@ -164,17 +194,11 @@ def report(fit: Fit, band: Baseband, samples: int, rate_hz: float, step: float =
     return replace(analysis, warnings=cautions(analysis))
 
 
-def _with_rounding(fit: Fit, noise_v: float, step: float, record: tuple[int, float]) -> Fit:
-    """Return `fit` with the share of the converter's rounding that does not average out."""
+def _repeated(fit: Fit, noise_v: float, step: float, record: tuple[int, float]) -> float:
+    """Return the variance of the mean from the share of rounding that does not average out."""
     slip_hz = float(fit.free_hz[F150] - 5.0 / 3.0 * fit.free_hz[F90])
     swing_v = float(sum(fit.amplitude[fit.terms.index(tone)] for tone in (TONE_90, TONE_150)))
-    extra = repeated_error_variance(step, noise_v, swing_v, slip_hz, record)
-    if extra == 0.0:
-        return fit
-    linear = 1 + 2 * len(fit.terms)
-    cov = fit.cov.copy()
-    cov[range(linear), range(linear)] += extra * np.array([1.0] + [2.0] * (linear - 1))
-    return replace(fit, cov=cov)
+    return repeated_error_variance(step, noise_v, swing_v, slip_hz, record)
 
 
 def _tone_phase(p: Propagation) -> Estimate:

@@ -96,25 +96,30 @@ def check_clipping(v: Floats) -> None:
     A smooth peak of a quantised signal holds a few samples at its top level and as many on the
     levels just below; a clipped one holds many more at the top.
     """
-    for values, word in ((v, "highest"), (-v, "lowest")):
-        top = float(values.max())
-        # Computed records repeat their peaks but for rounding.
-        nearly = top - _ROUNDING * abs(top)
-        at_top = int(np.count_nonzero(values >= nearly))
-        if at_top < _PLATEAU:
-            continue
-        lower = values[values < nearly]
-        if len(lower) == 0:
-            continue
-        below = float(lower.max())
-        shoulder = int(np.count_nonzero(values >= top - 3.5 * (top - below))) - at_top
-        if at_top > _PLATEAU_TO_SHOULDER * shoulder:
-            level = top if word == "highest" else -top
-            raise SamplesError(
-                f"Clipped: {at_top} samples lie at the {word} value, {level:g}; the peaks are"
-                " cut off and every depth would be wrong.",
-                hint="more volts a division, less gain or less level; then record again.",
-            )
+    _check_top(v, float(v.max()), "highest")
+    low = float(v.min())
+    # Computed records repeat their peaks but for rounding.
+    if np.count_nonzero(v <= low + _ROUNDING * abs(low)) >= _PLATEAU:
+        _check_top(-v, -low, "lowest")
+
+
+def _check_top(values: Floats, top: float, word: str) -> None:
+    nearly = top - _ROUNDING * abs(top)
+    at_top = int(np.count_nonzero(values >= nearly))
+    if at_top < _PLATEAU:
+        return
+    lower = values[values < nearly]
+    if len(lower) == 0:
+        return
+    below = float(lower.max())
+    shoulder = int(np.count_nonzero(values >= top - 3.5 * (top - below))) - at_top
+    if at_top > _PLATEAU_TO_SHOULDER * shoulder:
+        level = top if word == "highest" else -top
+        raise SamplesError(
+            f"Clipped: {at_top} samples lie at the {word} value, {level:g}; the peaks are"
+            " cut off and every depth would be wrong.",
+            hint="more volts a division, less gain or less level; then record again.",
+        )
 
 
 def check_samples(v: Floats, rate_hz: float) -> None:

@@ -1,12 +1,9 @@
-"""Find roughly where a sinusoid is, well enough for the fit to take over.
-
-Around a nominal frequency the record is taken down to zero in short pieces; the transform over
-the pieces is a fine spectrum of a few hertz only.
-"""
+"""Find where a sinusoid is, well enough for the fit to take over."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -29,48 +26,116 @@ class Peak:
     amplitude: float
 
 
-def piece_phasors(v: Floats, rate_hz: float, frequency_hz: float, piece: int) -> Complexes:
-    """Return the complex amplitude at `frequency_hz` of each `piece` samples, shape (k,).
+class Spectrum:
+    """A residual's lines at every half of the inverse duration, as sharp as they can be.
 
-    The phase runs on from piece to piece, so a sinusoid exactly at `frequency_hz` gives a
-    constant. A remainder shorter than a piece is left out.
+    A few of the last samples, 4 per cent at most, are left out where that makes the transform fast.
+
+    Parameters
+    ----------
+    v
+        Shape (m,).
+    rate_hz
+        Samples per second of `v`.
     """
-    pieces = len(v) // piece
-    w = -2j * np.pi * frequency_hz / rate_hz
-    table = np.exp(w * np.arange(piece))
-    parts = v[: pieces * piece].reshape(pieces, piece) @ table.view(np.float64).reshape(-1, 2)
-    sums = parts.view(np.complex128)[:, 0]
-    return np.asarray(sums * np.exp(w * piece * np.arange(pieces)) * (2.0 / piece))
+
+    def __init__(self, v: Floats, rate_hz: float) -> None:
+        self._size = _fast_size(len(v))
+        self._bin_hz = rate_hz / (2 * self._size)
+        self._lines = np.fft.rfft(v[: self._size], 2 * self._size)
+        self.duration_s = self._size / rate_hz
+        """Time that the samples looked at span."""
+
+    def variance_below(self, frequency_hz: float) -> float:
+        """Return the variance of white noise that has the mean density up to `frequency_hz`."""
+        inside = self._lines[1 : int(frequency_hz / self._bin_hz)]
+        return float(np.vdot(inside, inside).real / len(inside) / self._size)
+
+    def amplitude_at(self, frequency_hz: Floats) -> Floats:
+        """Return the amplitude of the line next to each frequency, shape (j,).
+
+        It reads 0.9 dB low at most.
+        """
+        place = np.rint(frequency_hz / self._bin_hz).astype(np.intp)
+        return np.asarray(np.abs(self._lines[place]) * (2.0 / self._size))
+
+    def strongest_near(self, nominal_hz: float, reach_hz: float) -> Peak:
+        """Return the strongest line within `reach_hz` of `nominal_hz`.
+
+        Right within a twentieth of the inverse of the duration when one line dominates there.
+        """
+        place, left, mid, right = _top(self._lines, self._bin_hz, nominal_hz, reach_hz)
+        # Lines beside the strongest are one inverse duration apart: their sizes are those of
+        # 1 / (1/2 + x) and 1 / (1/2 - x), x being the way to the true peak in that unit.
+        shift = (right - left) / (right + left) if right + left > 0.0 else 0.0
+        return Peak((place + shift) * self._bin_hz, mid * 2.0 / self._size)
 
 
-def strongest_near(v: Floats, rate_hz: float, nominal_hz: float, reach_hz: float) -> Peak:
-    """Return the strongest line within `reach_hz` of `nominal_hz`.
+class WindowedSpectrum:
+    """A record's lines through a Hann window, which keeps strong lines out of each other's way.
 
-    Right within a twentieth of the inverse of the duration when one line dominates there.
+    Parameters
+    ----------
+    v
+        Shape (m,); a few of the last samples are left out as in `Spectrum`.
+    rate_hz
+        Samples per second of `v`.
     """
-    piece = max(1, min(int(rate_hz / (8.0 * reach_hz)), len(v) // 8))
-    parts = piece_phasors(v, rate_hz, nominal_hz, piece)
-    size = 4 << (len(parts) - 1).bit_length()
-    spectrum = np.abs(np.fft.fft(parts, size))
-    bin_hz = rate_hz / piece / size
-    reach = int(reach_hz / bin_hz) + 1
-    near = np.concatenate([spectrum[-reach:], spectrum[: reach + 1]])
-    top = int(np.argmax(near))
-    shift = 0.0
-    if 0 < top < len(near) - 1:
-        left, mid, right = near[top - 1 : top + 2]
-        shift = 0.5 * (left - right) / (left - 2.0 * mid + right)
-    return Peak(nominal_hz + (top - reach + shift) * bin_hz, float(near[top]) / len(parts))
+
+    def __init__(self, v: Floats, rate_hz: float) -> None:
+        self._size = _fast_size(len(v))
+        self._bin_hz = rate_hz / self._size
+        self._lines = np.fft.rfft(v[: self._size] * _hann(self._size))
+
+    def strongest_near(self, nominal_hz: float, reach_hz: float) -> Peak:
+        """Return the strongest line within `reach_hz` of `nominal_hz`.
+
+        Its place is right within a thousandth of the inverse of the duration, or within noise; its
+        amplitude reads up to 1.4 dB low.
+        """
+        place, left, mid, right = _top(self._lines, self._bin_hz, nominal_hz, reach_hz)
+        # The window's transform, 1 / (x (1 - x^2)) but for a factor that neighbours share.
+        ratio = max(left, right) / mid if mid > 0.0 else 0.5
+        shift = (2.0 * ratio - 1.0) / (ratio + 1.0) * (1.0 if right > left else -1.0)
+        return Peak((place + shift) * self._bin_hz, mid * 4.0 / self._size)
+
+    def level(self, low_hz: float, high_hz: float) -> float:
+        """Return the root mean square amplitude of the lines between two frequencies."""
+        some = self._lines[int(low_hz / self._bin_hz) : int(high_hz / self._bin_hz) + 1]
+        return float(np.sqrt(np.vdot(some, some).real / len(some))) * 4.0 / self._size
+
+    def skirt(self, line: Peak, frequency_hz: float) -> float:
+        """Return the most that `line` adds to the amplitude seen at another frequency."""
+        away = abs(frequency_hz - line.frequency_hz) / self._bin_hz
+        # |sin(pi x) / (pi x (1 - x^2))|; up to two lines away both are in one hump.
+        return line.amplitude * (1.0 if away < 2.0 else 1.0 / (np.pi * away * (away**2 - 1.0)))
 
 
-def amplitudes_at(v: Floats, rate_hz: float, frequency_hz: Floats) -> Floats:
-    """Return the amplitude of `v` at each frequency, one by one, shape (j,).
+def _top(
+    lines: Complexes, bin_hz: float, nominal_hz: float, reach_hz: float
+) -> tuple[int, float, float, float]:
+    """Return the place of the largest line, and the sizes of the one before, itself, the next."""
+    first = max(int((nominal_hz - reach_hz) / bin_hz), 1)
+    last = int((nominal_hz + reach_hz) / bin_hz) + 1
+    near = np.abs(lines[first - 1 : last + 2])
+    top = 1 + int(near[1:-1].argmax())
+    return first - 1 + top, float(near[top - 1]), float(near[top]), float(near[top + 1])
 
-    Two small matrix products, through pieces of about the square root of the length.
-    """
-    fine = max(1, int(np.sqrt(len(v))))
-    pieces = len(v) // fine
-    w = -2j * np.pi * np.asarray(frequency_hz) / rate_hz
-    inner = v[: pieces * fine].reshape(pieces, fine) @ np.exp(np.multiply.outer(np.arange(fine), w))
-    outer = np.exp(np.multiply.outer(np.arange(pieces) * fine, w))
-    return np.asarray(np.abs((inner * outer).sum(axis=0)) * (2.0 / (pieces * fine)))
+
+@lru_cache(maxsize=4)
+def _hann(size: int) -> Floats:
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi / size * np.arange(size))
+    window.flags.writeable = False
+    return np.asarray(window)
+
+
+@lru_cache(maxsize=64)
+def _fast_size(most: int) -> int:
+    """Return the largest product of 2, 3 and 5 up to `most`."""
+    best = 1
+    for fives in range(14):
+        for threes in range(21):
+            rest = most // (5**fives * 3**threes)
+            if rest:
+                best = max(best, 5**fives * 3**threes << (rest.bit_length() - 1))
+    return best

@@ -7,6 +7,7 @@ or a product of them, so its frequency follows.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -17,9 +18,9 @@ F90, F150, IDENT, MAINS = range(4)
 """Places of the free frequencies in a frequency vector."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Term:
-    """One sinusoid.
+    """One sinusoid; there is one object of each, so they are compared by identity.
 
     Attributes
     ----------
@@ -50,6 +51,9 @@ TIED: Final = HARMONICS_90 + HARMONICS_150 + PRODUCTS
 """Candidates whose frequencies follow from the tones'."""
 
 
+@lru_cache(maxsize=64)
 def mixes(terms: tuple[Term, ...]) -> Floats:
     """Return the multiples of all `terms`, shape (j, 4)."""
-    return np.array([term.mix for term in terms], dtype=np.float64)
+    mix = np.array([term.mix for term in terms], dtype=np.float64)
+    mix.flags.writeable = False
+    return mix

@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -6,6 +7,7 @@ import pytest
 from daq.samples.analyze import analyze_samples
 from daq.samples.block import analyze_block
 from daq.samples.combine import Combined
+from daq.samples.model import Estimate
 from tests.daq.samples.synthetic import Truth, fisher_ddm_u, record
 
 
@@ -38,6 +40,19 @@ def test_the_mean_phase_is_not_torn_at_the_wrap() -> None:
         truth = Truth(duration_s=0.5, p90=0.0, p150=math.radians(phase_deg))
         combined.add(analyze_block(record(truth, rng), truth.rate_hz))
     assert abs(abs(combined.result().tone_phase_deg.value) - 60.0) < 0.2
+
+
+def test_what_is_common_to_all_blocks_is_not_averaged() -> None:
+    """Ten of (0.3 own, 0.4 common): 0.3^2 / 10 + 0.4^2 (JCGM 100:2008, 5.2.2, correlated parts)."""
+    block = analyze_block(record(Truth(), np.random.default_rng(5)), Truth().rate_hz)
+    block = replace(block, analysis=replace(block.analysis, ddm=Estimate(0.01, 0.5, 0.4)))
+    combined = Combined()
+    for _ in range(10):
+        combined.add(block)
+    ddm = combined.result().ddm
+    assert ddm.value == pytest.approx(0.01)
+    assert ddm.u == pytest.approx(math.sqrt(0.3**2 / 10.0 + 0.4**2))
+    assert ddm.common_u == pytest.approx(0.4)
 
 
 def test_one_block_is_passed_on_as_it_is() -> None:

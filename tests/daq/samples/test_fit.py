@@ -3,7 +3,8 @@ import pytest
 from scipy import signal
 
 from daq.samples.choose import NOMINAL_HZ
-from daq.samples.fit import Weights, fit, phasors
+from daq.samples.fit import fit
+from daq.samples.lines import Weights
 from daq.samples.lowpass import to_baseband
 from daq.samples.terms import HARMONICS_90, TONE_90, TONE_150
 from tests.daq.samples.synthetic import Truth, clean, record
@@ -48,24 +49,27 @@ def test_sigma_is_the_density_beside_the_tones_when_the_noise_is_not_white() -> 
     assert hissing.sigma_v == pytest.approx(plain.sigma_v, rel=0.05)
 
 
-def test_samples_that_do_not_count_change_nothing() -> None:
+def test_rows_that_do_not_count_change_nothing() -> None:
     truth = Truth(snr_db=50.0)
     v = record(truth, np.random.default_rng(4))
     band = to_baseband(v, truth.rate_hz)
     spoilt = to_baseband(v, truth.rate_hz)
-    keep = np.ones(len(band.v))
-    keep[1000:1100] = 0.0
-    spoilt.v[1000:1100] = 99.0
+    spoilt.v.reshape(-1, spoilt.piece)[60:67] = 99.0
+    keep = np.ones(len(band.v) // band.piece)
+    keep[60:67] = 0.0
     weights = Weights(keep=keep, gate=np.ones(len(keep)))
     first = fit(band, TONES, NOMINAL_HZ, weights)
     second = fit(spoilt, TONES, NOMINAL_HZ, weights)
     np.testing.assert_allclose(first.a, second.a, rtol=1e-12)
-    assert not first.residual[1000:1100].any()
+    assert not first.residual.reshape(-1, band.piece)[60:67].any()
 
 
-def test_phasors_are_complex_exponentials_about_the_middle() -> None:
-    t = (np.arange(1001) - 500.0) / 3000.0
-    expected = np.exp(2j * np.pi * np.multiply.outer([90.3, 1020.0], t))
-    np.testing.assert_allclose(
-        phasors(np.array([90.3, 1020.0]), 1001, 3000.0), expected, atol=1e-11
-    )
+def test_the_iteration_goes_on_until_a_far_start_is_forgotten() -> None:
+    """Starts 0.2 of the inverse duration away end where exact starts end."""
+    truth = Truth(snr_db=60.0)
+    band = to_baseband(record(truth, np.random.default_rng(5)), truth.rate_hz)
+    near = fit(band, TONES, NOMINAL_HZ)
+    far = fit(band, TONES, NOMINAL_HZ + np.array([0.2, -0.2, 0.0, 0.0]))
+    u_hz = np.sqrt(np.diagonal(near.cov)[-2:])
+    assert np.all(np.abs(near.free_hz[:2] - far.free_hz[:2]) < 0.05 * u_hz)
+    assert np.all(np.abs(near.amplitude - far.amplitude) < 0.05 * np.sqrt(near.cov[1, 1]))

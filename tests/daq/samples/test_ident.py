@@ -3,8 +3,9 @@ import pytest
 
 from daq.samples.analyze import analyze_samples
 from daq.samples.choose import first_fit, grow
-from daq.samples.ident import envelope, keying
-from daq.samples.lowpass import to_baseband
+from daq.samples.fit import Fit, fit
+from daq.samples.ident import ident_rows, keying, shift_hz
+from daq.samples.lowpass import Baseband, to_baseband
 from tests.daq.samples.synthetic import Truth, fisher_ddm_u, record
 
 RATE_HZ = 48_000.0
@@ -38,21 +39,40 @@ def test_abrupt_keying_does_not_disturb_the_ddm() -> None:
     assert np.std(errors) < 1.5
 
 
+def fitted(v: np.ndarray) -> tuple[Baseband, Fit]:
+    band = to_baseband(v, RATE_HZ)
+    return band, grow(band, first_fit(band))
+
+
 def test_a_steady_ident_has_no_gate() -> None:
     truth = Truth(ident=0.1, snr_db=25.0)
-    band = to_baseband(record(truth, np.random.default_rng(3)), RATE_HZ)
-    assert keying(band, grow(band, first_fit(band))) is None
+    assert keying(ident_rows(*fitted(record(truth, np.random.default_rng(3))))) is None
 
 
 def test_no_ident_no_gate() -> None:
-    band = to_baseband(record(Truth(), np.random.default_rng(4)), RATE_HZ)
-    assert keying(band, grow(band, first_fit(band))) is None
+    rows = ident_rows(*fitted(record(Truth(), np.random.default_rng(4))))
+    assert not rows.any()
+    assert keying(rows) is None
 
 
 def test_the_envelope_follows_the_key() -> None:
     truth = Truth(snr_db=50.0)
     on = (truth.t > 0.5).astype(float)
-    band = to_baseband(keyed(truth, on, 0.1, 5), RATE_HZ)
-    size = envelope(band, grow(band, first_fit(band)))
+    size = np.abs(ident_rows(*fitted(keyed(truth, on, 0.1, 5))))
     assert size[:95] == pytest.approx(np.zeros(95), abs=0.02)
     assert size[105:195] == pytest.approx(np.full(90, 0.2), rel=0.1)
+
+
+def test_the_gate_finds_the_tone_among_the_side_lobes_of_its_keying() -> None:
+    """A fit of the keyed tone as a steady one, started in a side lobe 2 Hz away, stays there."""
+    truth = Truth(snr_db=50.0, duration_s=0.7)
+    on = (np.abs(truth.t - 0.12) < 0.05) | (np.abs(truth.t - 0.55) < 0.05)
+    band, now = fitted(keyed(truth, on.astype(float), 0.1, 6))
+    free_hz = now.free_hz + np.array([0.0, 0.0, 1023.6 - now.free_hz[2], 0.0])
+    lobe = fit(band, now.terms, free_hz)
+    assert abs(lobe.free_hz[2] - 1021.3) > 1.0
+    rows = ident_rows(band, lobe)
+    weights = keying(rows)
+    assert weights is not None
+    found_hz = lobe.free_hz[2] + shift_hz(rows, weights, band.rate_hz / band.piece)
+    assert found_hz == pytest.approx(1021.3, abs=0.15 / truth.duration_s)

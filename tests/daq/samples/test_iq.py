@@ -79,6 +79,24 @@ def test_a_carrier_at_the_centre_with_an_empty_q_is_no_dead_input() -> None:
     assert analyze_samples(z, RATE_HZ).ddm.value == pytest.approx(0.05, abs=1e-6)
 
 
+def test_noise_across_the_carrier_does_not_lift_the_mean() -> None:
+    """Noise of 5 per cent lifts the bare envelope by sigma^2 / 2, over five uncertainties."""
+    lifts, u = [], []
+    for seed in range(20):
+        z = side(0.2, 0.2) * carrier(500.0) + noise(0.05, 10 + seed)
+        mean = analyze_samples(z, RATE_HZ).carrier_v
+        lifts.append((mean.value - 1.0) / mean.u)
+        u.append(mean.u)
+    # 20 records tell a mean to 0.22 of one.
+    assert abs(np.mean(lifts)) < 0.9
+    assert 5.0 * max(u) < 0.05**2 / 2.0
+
+
+def test_the_noise_is_that_of_either_component() -> None:
+    z = side(0.2, 0.2) * carrier(500.0) + noise(0.02, 6)
+    assert find_carriers(z, RATE_HZ).noise_v == pytest.approx(0.02, rel=0.03)
+
+
 def test_noise_that_lifts_the_envelope_is_said() -> None:
     z = side(0.2, 0.2) * carrier(0.0) + noise(0.3, 5)
     assert any("depths read low" in warning for warning in analyze_samples(z, RATE_HZ).warnings)

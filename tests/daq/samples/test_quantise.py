@@ -30,6 +30,21 @@ def test_eight_bits_without_noise_state_what_they_are_worth() -> None:
     assert np.sqrt(np.mean(in_u**2)) > 0.3
 
 
+def test_a_long_record_is_worth_no_more_than_a_block_of_it() -> None:
+    """Locked tones without noise: every block has the same error, and its mean has it too."""
+    truth = Truth(m90=0.18, m150=0.22)
+    short, long = (
+        analyze_samples(np.round(clean(some) / STEP_V) * STEP_V, truth.rate_hz)
+        for some in (replace(truth, duration_s=2.0), replace(truth, duration_s=20.0))
+    )
+    for name in ("ddm", "sdm", "carrier_v", "depth_90"):
+        u = getattr(short, name).u
+        assert getattr(long, name).u == pytest.approx(u, rel=0.1)
+    assert abs(long.ddm.value - truth.ddm) == pytest.approx(
+        abs(short.ddm.value - truth.ddm), rel=0.05
+    )
+
+
 def test_noise_of_a_step_leaves_nothing_to_add() -> None:
     truth = Truth(snr_db=20.0)
     step = truth.sigma / 1.5

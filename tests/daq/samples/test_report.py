@@ -98,7 +98,10 @@ def test_a_normal_record_has_no_warnings() -> None:
 
 
 def test_ddm_is_a_little_surer_than_sdm_by_the_share_of_the_mean() -> None:
-    """Variances 4 + DDM^2 and 4 + SDM^2 (in sigma^2 / N c0^2): the mean's error is shared."""
-    truth = Truth(m90=0.2, m150=0.5)
+    """Variances 4 + DDM^2 and 4 + SDM^2 (in sigma^2 / N c0^2): the mean's error is shared.
+
+    That is for whole periods; the longer a record, the less its odd piece of a period matters.
+    """
+    truth = Truth(m90=0.2, m150=0.5, duration_s=2.9)
     a = analyze_samples(record(truth, np.random.default_rng(13)), truth.rate_hz)
     assert a.ddm.u / a.sdm.u == pytest.approx(np.sqrt((4.0 + 0.09) / (4.0 + 0.49)), abs=0.002)

@@ -16,7 +16,7 @@ test: .venv/ready
 	$(PY) -m pytest -q -n 2
 
 study: .venv/ready
-	$(PY) -m pytest -q -s -m study --timeout 1500 tests/studies
+	$(PY) -m pytest -q -s -m study --timeout 1500 tests
 
 bench: .venv/ready
 	$(PY) -m pytest -q -s --benchmark-enable --benchmark-only tests/benchmarks

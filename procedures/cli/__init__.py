@@ -18,6 +18,7 @@ from procedures.cli_errors import run_app
 from procedures.history_commands import history_app
 from procedures.limit_commands import limits_app
 from procedures.log_commands import log_app
+from procedures.page.command import page_app
 from procedures.profile_commands import profile_app
 from procedures.trim_commands import trim_app
 
@@ -32,7 +33,7 @@ app = typer.Typer(
         "facility is fit for service: that is for the authority and for licensed practice."
     ),
 )
-for part in (runs_app, log_app, history_app, bench_app, limits_app, simulate_app):
+for part in (runs_app, log_app, history_app, bench_app, limits_app, simulate_app, page_app):
     app.registered_commands += part.registered_commands
 app.add_typer(trim_app, name="trim")
 app.add_typer(profile_app(profile_tools), name="profile")

@@ -12,6 +12,7 @@ import typer
 from procedures.cli.wiring import asking, open_instruments, terminal
 from procedures.cli_output import ExplainOption, JsonOption, finite
 from procedures.options import StationOption, station_path
+from procedures.page.command import LanOption, PageOption, shown_on, wanted_page
 
 if TYPE_CHECKING:
     from daq.samples.model import Analysis
@@ -20,13 +21,16 @@ bench_app = typer.Typer()
 
 
 @bench_app.command()
-def watch(
+def watch(  # noqa: PLR0913 - each parameter is one option of the command
+    *,
     quantity: Annotated[str, typer.Argument(help="What to read: ddm, sdm, vpp, rf_level, ...")],
     station: StationOption = None,
     point: Annotated[str, typer.Option(help="A point of the station file.")] = "",
     target: Annotated[str, typer.Option(help='Wanted value, such as "0.155" or "1.5 V".')] = "",
     band: Annotated[str, typer.Option(help="Accepted distance from the target.")] = "",
     seconds: Annotated[float, typer.Option(min=0.0, help="Stop after so long; 0: until q.")] = 0.0,
+    page: PageOption = False,
+    lan: LanOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Show and log one quantity live, without a procedure."""
@@ -41,10 +45,14 @@ def watch(
     with (
         LogWriter(described.log_path, clock) as writer,
         open_instruments(described, clock, only=plan.alias, ask=asking(quiet=as_json)) as opened,
-        terminal(quiet=as_json, needs_keys=not seconds) as technician,
+        wanted_page(
+            described, writer.next_run(), clock, page=page, lan=lan, acts=True, quiet=as_json
+        ) as served,
+        terminal(quiet=as_json, needs_keys=not seconds, page=served) as technician,
     ):
         instrument = that_reads(opened, plan)
-        summary = watch_quantity(described, plan, instrument, clock, writer, technician.watching)
+        who = shown_on(served, technician, acts=True)
+        summary = watch_quantity(described, plan, instrument, clock, writer, who.watching)
     if as_json:
         typer.echo(json.dumps(finite(asdict(summary))))
 

@@ -16,6 +16,7 @@ from procedures.cli.wiring import (
 )
 from procedures.cli_output import JsonOption
 from procedures.options import StationOption, station_path
+from procedures.page.command import LanOption, PageOption, wanted_page
 
 run_app = typer.Typer()
 
@@ -25,6 +26,8 @@ def run(
     procedure: Annotated[str, typer.Argument(help="Name of the procedure: monitor-baseline.")],
     station: StationOption = None,
     operator: OperatorOption = "terminal",
+    page: PageOption = False,
+    lan: LanOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Run a procedure from its beginning, and make its record."""
@@ -44,7 +47,13 @@ def run(
         gap = gap_into(writer, number)
         ask = asking(operator, quiet=as_json)
         opened = stack.enter_context(open_instruments(described, clock, on_gap=gap, ask=ask))
-        who = stack.enter_context(operator_for(operator, described, writer, number, quiet=as_json))
+        acts = operator == "terminal"
+        served = stack.enter_context(
+            wanted_page(described, number, clock, page=page, lan=lan, acts=acts, quiet=as_json)
+        )
+        who = stack.enter_context(
+            operator_for(operator, described, writer, number, quiet=as_json, page=served)
+        )
         end = begin(procedure, described, Crew(opened, who, clock, writer))
     finish(described, end, as_json=as_json)
 
@@ -54,6 +63,8 @@ def resume(
     run_number: Annotated[int, typer.Argument(metavar="RUN", help="Number of the run.")],
     station: StationOption = None,
     operator: OperatorOption = "terminal",
+    page: PageOption = False,
+    lan: LanOption = False,
     as_json: JsonOption = False,
 ) -> None:
     """Go on with a run that was cut off; nothing that was answered is asked again."""
@@ -79,7 +90,16 @@ def resume(
             on_gap=gap_into(writer, run_number),
             ask=asking(operator, quiet=as_json),
         ) as opened,
-        operator_for(operator, described, writer, run_number, quiet=as_json) as who,
+        wanted_page(
+            described,
+            run_number,
+            clock,
+            page=page,
+            lan=lan,
+            acts=operator == "terminal",
+            quiet=as_json,
+        ) as served,
+        operator_for(operator, described, writer, run_number, quiet=as_json, page=served) as who,
     ):
         end = go_on(run_number, described, Crew(opened, who, clock, writer))
     finish(described, end, as_json=as_json)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from daq.station import Station
     from daq.trial import ProfileTools
     from drivers.session import Gap
+    from procedures.page.server import LivePage
     from procedures.terminal.operator import TerminalOperator
     from sim_instruments.operator import SimulatedOperator
 
@@ -102,23 +103,31 @@ def gap_into(writer: LogWriter, run: int) -> Callable[[Gap], None]:
 
 @contextmanager
 def operator_for(
-    choice: OperatorChoice, station: Station, writer: LogWriter, number: int, *, quiet: bool
+    choice: OperatorChoice,
+    station: Station,
+    writer: LogWriter,
+    number: int,
+    *,
+    quiet: bool,
+    page: LivePage | None = None,
 ) -> Iterator[Operator]:
-    """Have somebody answer; the terminal is given back on every way out."""
+    """Have somebody answer, shown on the page; the terminal is given back on every way out."""
+    from procedures.page.command import shown_on
+
     if choice == "terminal":
-        with terminal(quiet=quiet, needs_keys=True) as technician:
-            yield technician
+        with terminal(quiet=quiet, needs_keys=True, page=page) as technician:
+            yield shown_on(page, technician, acts=True)
         return
     with simulated_operator(station, f"{writer.path.name} run {number}") as simulated:
         if quiet:
-            yield simulated
+            yield shown_on(page, simulated, acts=False)
             return
         from rich.console import Console
 
         from procedures.terminal.observer import NarratingOperator
 
         with NarratingOperator(simulated, Console()) as narrated:
-            yield narrated
+            yield shown_on(page, narrated, acts=False)
 
 
 @contextmanager
@@ -147,15 +156,17 @@ def simulated_operator(station: Station, run: str) -> Iterator[SimulatedOperator
 
 
 @contextmanager
-def terminal(*, quiet: bool, needs_keys: bool) -> Iterator[TerminalOperator]:
-    """Have a person at this terminal; it is given back on every way out."""
+def terminal(
+    *, quiet: bool, needs_keys: bool, page: LivePage | None = None
+) -> Iterator[TerminalOperator]:
+    """Have a person at this terminal, or at the page; it is given back on every way out."""
     from rich.console import Console
 
-    from procedures.terminal.keys import Keyboard
+    from procedures.page.command import keys_for
     from procedures.terminal.operator import TerminalOperator
 
     # A program that reads the errors as JSON gets nothing else, unless somebody has to be asked.
     unseen = quiet and not needs_keys and not sys.stderr.isatty()
     console = Console(stderr=quiet, quiet=unseen)
-    with TerminalOperator(console, Keyboard(), needs_keys=needs_keys) as technician:
+    with TerminalOperator(console, keys_for(page), needs_keys=needs_keys) as technician:
         yield technician

@@ -1,0 +1,48 @@
+"""Which screen may act."""
+
+from __future__ import annotations
+
+from procedures.page.pairing import Pairing
+
+
+def test_on_the_loopback_address_everybody_may_act_without_a_token() -> None:
+    pairing = Pairing(needed=False)
+    assert pairing.token == ""
+    assert pairing.may_act(None)
+    assert pairing.exchange("") is None
+
+
+def test_a_token_is_good_for_one_screen_once() -> None:
+    pairing = Pairing(needed=True)
+    token = pairing.token
+    assert len(token) >= 22  # 128 bits in base64, at least (RFC 4648: 6 bits a character)
+    assert not pairing.may_act(None)
+    cookie = pairing.exchange(token)
+    assert cookie is not None
+    assert pairing.may_act(cookie)
+    assert pairing.exchange(token) is None
+    assert pairing.token == ""
+    assert not pairing.may_act(token)
+    assert not pairing.may_act(cookie[:-1])
+
+
+def test_wrong_tokens_do_not_use_up_the_right_one() -> None:
+    pairing = Pairing(needed=True)
+    assert pairing.exchange("") is None
+    assert pairing.exchange("é" * 24) is None
+    assert pairing.exchange(pairing.token) is not None
+
+
+def test_both_end_with_the_run() -> None:
+    pairing = Pairing(needed=True)
+    token, cookie = pairing.token, pairing.exchange(pairing.token)
+    pairing.expire()
+    assert not pairing.may_act(cookie)
+    assert pairing.exchange(token) is None
+    open_to_all = Pairing(needed=False)
+    open_to_all.expire()
+    assert not open_to_all.may_act(None)
+
+
+def test_no_two_runs_share_a_token() -> None:
+    assert len({Pairing(needed=True).token for _ in range(50)}) == 50

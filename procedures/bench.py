@@ -22,42 +22,15 @@ from daq.roles import Action, Answer, Instrument, Operator, Prompt
 from daq.station import Point, Station
 from daq.station_ground import FieldPlace
 from daq.steadiness import WINDOW, Watch
+from procedures.adjustment import Adjustment
 from procedures.connecting import Connected, carry
 from procedures.hazards import Hazard
 from procedures.judge import Judgement, Limit, Result, Rule, judge
 from procedures.taking import take
 from procedures.watch_view import settle_for, view_of
 
-__all__ = ["Adjustment", "Bench", "settle_for", "view_of"]
-
 PATIENCE: Final = 6 * WINDOW
 """Readings after which a measurement is taken although it has not settled (and says so)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Adjustment:
-    """A control was turned while the readings were watched.
-
-    Attributes
-    ----------
-    before, after
-        The measurement before the hand touched the control, and the captured one.
-    in_band
-        The captured value lies within the band.
-    readings
-        How many readings were shown.
-    elapsed_s
-        How long it took.
-    best
-        The shown value closest to the target.
-    """
-
-    before: Measurement
-    after: Measurement
-    in_band: bool
-    readings: int
-    elapsed_s: float
-    best: float
 
 
 @dataclass
@@ -359,7 +332,12 @@ class Bench:
         }
 
     def _read(self, key: str, point: Point) -> Reading:
-        reading = take(self.instruments[point.instrument], point)
+        reading = take(
+            self.instruments[point.instrument],
+            point.quantity,
+            point=point.name,
+            channel=point.channel,
+        )
         if (jump_s := self._jumps.jump_s()) is not None:
             self.journal.event(key, {"event": "the calendar clock was set", "seconds": jump_s})
         self.journal.reading(key, reading)

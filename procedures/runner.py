@@ -7,9 +7,9 @@ an instrument that could not be mended, Ctrl-C) has no end in the log and can be
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Literal
 
 from daq.clock import Clock
 from daq.errors import Aborted, BenchError, IdentityError, InputError, JournalMismatch, Refused
@@ -21,8 +21,7 @@ from daq.roles import Action, Instrument, Operator, Prompt
 from daq.station import Station
 from procedures.bench import Bench
 from procedures.catalogue import PROCEDURES, Procedure, procedure
-
-PROGRAM_VERSION: Final = "0.1.0"
+from procedures.run_started import started_body
 
 Result = Literal["finished", "refused", "aborted"]
 
@@ -199,45 +198,6 @@ def _end(bench: Bench, result: Result, message: str) -> RunEnd:
         {"result": result, "message": message, "open_hazards": list(hazards)},
     )
     return RunEnd(bench.journal.run, result, message, hazards, entry.digest.hex())
-
-
-def started_body(
-    name: str,
-    version: int,
-    station: Station,
-    instruments: Sequence[Instrument],
-    *,
-    operator: str,
-) -> Body:
-    """Return what the first row of a run says."""
-    return {
-        "procedure": name,
-        "procedure_version": version,
-        "program_version": PROGRAM_VERSION,
-        "operator": operator,
-        "station_path": str(station.path),
-        "station_text": station.text,
-        "station_digest": station.digest,
-        "instruments": [_instrument(station, instrument) for instrument in instruments],
-    }
-
-
-def _instrument(station: Station, instrument: Instrument) -> Body:
-    entry = station.instrument(instrument.alias)
-    identity = instrument.identity
-    return {
-        "alias": entry.alias,
-        "class": str(entry.instrument_class),
-        "profile": entry.profile,
-        "resource": entry.resource,
-        "maker": identity.maker,
-        "model": identity.model,
-        "serial": identity.serial,
-        "firmware": identity.firmware,
-        "raw": identity.raw,
-        "calibrated": entry.calibrated.isoformat() if entry.calibrated else None,
-        "calibration_due": entry.calibration_due.isoformat() if entry.calibration_due else None,
-    }
 
 
 def _check_same(

@@ -14,7 +14,7 @@ from daq.roles import Instrument
 from daq.station import KIND_OF_QUANTITY, Point, Station
 from daq.toml_file import did_you_mean
 from daq.units import parse
-from procedures.runner import started_body
+from procedures.run_started import started_body
 from procedures.terminal.watch_loop import Show, WatchSummary, WatchTask, run_watch
 
 
@@ -85,7 +85,8 @@ def that_reads(instruments: dict[str, Instrument], plan: WatchPlan) -> Instrumen
         None does; the message says what each can read.
     """
     for instrument in instruments.values():
-        if plan.task.quantity in instrument.quantities:
+        computed = plan.task.quantity == "ddm" and instrument.alias == plan.alias
+        if computed or plan.task.quantity in instrument.quantities:
             return instrument
     can = "; ".join(f"{a}: {', '.join(sorted(i.quantities))}" for a, i in instruments.items())
     raise InputError(f"No instrument of this station reads {plan.task.quantity} ({can}).")

@@ -24,7 +24,7 @@ from procedures.history.work_done import read_deeds
 from procedures.record.atomic import replacing
 from procedures.record.cells import moment
 from procedures.record.typeset import typeset
-from procedures.runner import PROGRAM_VERSION
+from procedures.run_started import PROGRAM_VERSION
 
 STATEMENT: Final = (
     "This book states readings as the log holds them and trends computed from them. A trend is a "

@@ -20,7 +20,7 @@ from procedures.history.model import LimitLine, Parameter, Value
 from procedures.record import rows
 from procedures.record.model import FoundLeft, Measured
 from procedures.record.pairing import AROUND_PROFILE, summarise
-from procedures.record.steps import Steps
+from procedures.record.steps import COMPUTED, Steps
 
 _AT_A_PLACE: Final = re.compile(r"/place \d+/")
 _NOT_FOLLOWED: Final = re.compile(r"comparison|.* made to predominate")
@@ -62,7 +62,7 @@ class Noted:
 
 def noted_readings(steps: Steps) -> Iterator[Noted]:
     """Yield what the run measured at the station's points."""
-    at_points = [line for line in steps.measured if not _AT_A_PLACE.search(line.key)]
+    at_points = [line for line in _measured(steps) if not _AT_A_PLACE.search(line.key)]
     for line in summarise(at_points, steps.adjustments):
         first = line.found or line.left
         state = "" if line.variant == AROUND_PROFILE else _FOUND_OR_LEFT.sub("", line.variant)
@@ -80,7 +80,7 @@ def noted_results(entries: Sequence[Entry], steps: Steps) -> Iterator[Noted]:
     """
     measured = {
         (line.measurement.point, line.measurement.value, line.measurement.u)
-        for line in steps.measured
+        for line in _measured(steps)
     }
     grouped: dict[Parameter, list[tuple[Entry, Body]]] = defaultdict(list)
     for entry in entries:
@@ -90,6 +90,11 @@ def noted_results(entries: Sequence[Entry], steps: Steps) -> Iterator[Noted]:
                 grouped[_parameter(entry.key, request)].append((entry, request))
     for parameter, judged in grouped.items():
         yield _result(parameter, judged)
+
+
+def _measured(steps: Steps) -> list[Measured]:
+    """Return what instruments showed, without the lines that stand for computed results."""
+    return [line for line in steps.measured if line.measurement.source != COMPUTED]
 
 
 def _reading(line: FoundLeft, first: Measurement, state: str) -> Noted:

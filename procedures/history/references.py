@@ -25,7 +25,7 @@ from procedures.judge import Verdict
 from procedures.record import rows
 from procedures.record.figures import with_uncertainty
 from procedures.record.safe_text import visible
-from procedures.runner import started_body
+from procedures.run_started import started_body
 
 KEY: Final = "reference values"
 """Key of the row, and the word in its ``event``."""

@@ -19,7 +19,8 @@ from daq.reading import Reading
 from daq.roles import Answer, Identity, InstrumentClass
 from daq.station import Station, parse_station
 from procedures.monitor_baseline import VERSION
-from procedures.runner import Crew, RunEnd, begin, resume, started_body
+from procedures.run_started import started_body
+from procedures.runner import Crew, RunEnd, begin, resume
 from procedures.steps.preconditions import CAUTIONS
 from tests.support.in_process import InProcessBench
 from tests.support.operators import Interrupted, Minded

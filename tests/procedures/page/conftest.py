@@ -23,7 +23,7 @@ from daq.roles import Identity, InstrumentClass
 from daq.station import Station, load_station
 from procedures.bench import Bench
 from procedures.page.server import LivePage, PageOptions
-from procedures.runner import started_body
+from procedures.run_started import started_body
 from procedures.terminal.operator import TerminalOperator
 
 STATION = Path(__file__).parent / "tarnholt.toml"

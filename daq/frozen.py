@@ -10,12 +10,14 @@ Frozen
     s = 0.0001, 74 at s = 0.00005 and over a thousand at s = 0.00002: a receiver that really is
     that quiet is never accused on little evidence, and one whose noise is not known never at all.
 Stale
-    A time stamp from the instrument that is the same as that of the reading before.
+    A time stamp from the instrument that came with one of the readings just before: an old answer
+    told again. Only the last few are looked at, since a stamp may count round.
 """
 
 from __future__ import annotations
 
 import math
+from collections import deque
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,6 +25,8 @@ from daq.reading import Quality
 
 FALSE_ALARM: Final = 1e-7
 """Greatest probability that a stretch of honest readings is taken for frozen ones."""
+REMEMBERED: Final = 8
+"""Stamps that are looked back on; a stamp that counts round does so after ten at least."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +72,7 @@ class FrozenWatch:
         self._update_ns = round(floor.update_s * 1e9) if floor else 0
         self._limit = floor.limit if floor else 0
         self._text = ""
-        self._stamp = ""
+        self._stamps: deque[str] = deque(maxlen=REMEMBERED)
         self._counted_ns = 0
         self._equal = 0
 
@@ -84,10 +88,10 @@ class FrozenWatch:
         stamp
             The instrument's own time stamp or count; empty where it sends none.
         """
-        stale = bool(stamp) and stamp == self._stamp
-        self._stamp = stamp
-        if stale:
-            return Quality.STALE
+        if stamp:
+            if stamp in self._stamps:
+                return Quality.STALE
+            self._stamps.append(stamp)
         if not self._limit:
             return Quality.OK
         if text != self._text:

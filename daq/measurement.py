@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 from typing import Self
 
 from daq.errors import AnswerError
-from daq.reading import QUANTITIES, Reading
+from daq.reading import QUANTITIES, RESULTS, Reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +46,8 @@ class Measurement:
 
     @property
     def unit(self) -> str:
-        """The SI unit of the quantity."""
-        return QUANTITIES[self.quantity]
+        """The SI unit of the quantity; that of a result where it was computed."""
+        return QUANTITIES.get(self.quantity) or RESULTS[self.quantity]
 
     def to_body(self) -> dict[str, object]:
         """Return the JSON object that the journal keeps."""

@@ -29,6 +29,7 @@ QUANTITIES: Final = MappingProxyType(
         "tone_150": "Hz",
         "rf_level": "dBm",
         "power": "W",
+        "alarm": "1",
         "frequency": "Hz",
         "vpp": "V",
         "voltage": "V",
@@ -49,6 +50,15 @@ RESULTS: Final = MappingProxyType(
         "excess phase": "deg",
         "standing wave ratio": "1",
         "insulation": "ohm",
+        "alarm point": "1",
+        "alarm time": "s",
+        "carrier offset": "1",
+        "carrier separation": "Hz",
+        "power against normal": "dB",
+        "tone phase": "deg",
+        "harmonic content": "1",
+        "ident dot": "s",
+        "difference": "1",
     }
 )
 """What is computed from readings, or typed, and judged -> its unit."""

@@ -25,6 +25,7 @@ class InstrumentClass(StrEnum):
     MULTIMETER = "multimeter"
     SPECTRUM_ANALYZER = "spectrum analyzer"
     POSITION_RECEIVER = "position receiver"
+    ALARM_UNIT = "alarm unit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +113,12 @@ class Action:
     Verbs in use: ``connect receiver`` (point), ``connect probe`` (point, channel),
     ``insert line`` (path, stage), ``remove line`` (path, stage), ``cut`` (path, stage, length_m),
     ``centre control`` (control), ``turn control`` (control, change_db or change_deg),
-    ``restore control`` (control).
-    ``path`` is ``sbo`` or ``csb``; ``stage`` is ``transmitter`` or ``monitor``.
+    ``restore control`` (control), ``carry receiver`` (along_m and lateral_m, or radius_m and
+    azimuth_deg, from the middle of the array), ``switch carrier`` (carrier, state: on or off),
+    ``sweep cable`` (name, file, far_end), ``measure match`` and ``measure insulation`` (name),
+    ``cut cable`` (name, length_m).
+    ``path`` is ``sbo`` or ``csb``, of the clearance carrier ``clearance sbo`` and ``clearance
+    csb``; ``stage`` is ``transmitter`` or ``monitor``; ``carrier`` is ``course`` or ``clearance``.
     """
 
     verb: str

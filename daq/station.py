@@ -18,6 +18,7 @@ from pydantic import Field, PrivateAttr, model_validator
 from daq.errors import StationFileError
 from daq.reading import QUANTITIES
 from daq.roles import InstrumentClass
+from daq.station_equipment import Equipment
 from daq.station_ground import CableSet, Clearance, Course, FieldPlace, Site
 from daq.station_table import AngleDeg, Ddm, FrequencyHz, LengthM, LevelDb, Table, in_si
 from daq.toml_file import load_toml
@@ -38,6 +39,7 @@ KIND_OF_QUANTITY: Mapping[str, Kind] = {
     "frequency": Kind.FREQUENCY,
     "rf_level": Kind.LEVEL,
     "power": Kind.POWER,
+    "alarm": Kind.RATIO,
     "vpp": Kind.VOLTAGE,
     "voltage": Kind.VOLTAGE,
 }
@@ -93,7 +95,8 @@ class Point(Table):
 
     `target` and `adjust_to` (accepted distance from it after an adjustment) are in the SI unit
     of `quantity`; for DDM a positive target means that 150 Hz is to predominate. A point with a
-    `place` is out in the field: the instrument is carried there.
+    `place` is out in the field: the instrument is carried there. One with a `port` is a socket of
+    the cabinet by that name, where several instruments can be connected.
     """
 
     name: str = Field(min_length=1)
@@ -104,6 +107,7 @@ class Point(Table):
     adjust_to: float | None = Field(default=None, gt=0)
     control: str = ""
     place: FieldPlace | None = None
+    port: str = ""
 
     @model_validator(mode="before")
     @classmethod
@@ -200,7 +204,7 @@ class Simulation(Table):
     plant: Mapping[str, Any] = Field(default_factory=dict)
 
 
-class Station(Table):
+class Station(Equipment):
     """One localizer and its equipment.
 
     `limits` states what holds here instead of a row of the tables, by the row's key. The file's
@@ -220,7 +224,6 @@ class Station(Table):
     clearance: Clearance | None = None
     cable_sets: Mapping[str, CableSet] = Field(default_factory=dict)
     limits: Mapping[str, Mapping[str, Any]] = Field(default_factory=dict)
-    maintenance: Mapping[str, Any] | None = None
     simulation: Simulation = Field(default_factory=Simulation)
     _path: Path = PrivateAttr(default=Path("station.toml"))
     _text: str = PrivateAttr(default="")
@@ -261,7 +264,7 @@ class Station(Table):
         if self.clearance is not None:
             wide = (self.clearance.point, self.clearance.capture_point)
             named += [("clearance", name) for name in wide if name]
-        return named
+        return named + self.equipment_points()
 
     def read_from(self, path: Path, text: str) -> Self:
         """Return a copy that knows the file it was read from."""

@@ -11,6 +11,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
+from daq.position import Fix
 from daq.station_table import AngleDeg, Ddm, LengthM, Ratio, Table
 
 PositionSource = Literal["typed", "file", "position receiver"]
@@ -129,7 +130,7 @@ class Positions(Table):
     source: PositionSource = "typed"
     file: str = ""
     instrument: str = ""
-    fixes: tuple[str, ...] = ("rtk fixed",)
+    fixes: tuple[Fix, ...] = (Fix.RTK_FIXED,)
     u_m: LengthM = Field(default=0.05, alias="u", ge=0)
     common_u_m: LengthM = Field(default=0.05, alias="common_u", ge=0)
 
@@ -197,6 +198,8 @@ class Clearance(Table):
         Of the circle on which the places lie.
     inner_step_deg, outer_step_deg, reach_deg
         From place to place within 10 degrees and beyond, and how far to each side.
+    finest_step_deg
+        From place to place around a lowest point that is near its limit.
     capture_point
         A point of quantity ``rf_level`` without a place of its own, read with one carrier switched
         off at a time; empty where that is not done.
@@ -208,6 +211,7 @@ class Clearance(Table):
     radius_m: LengthM = Field(alias="radius", gt=0)
     inner_step_deg: AngleDeg = Field(default=1.0, alias="inner_step", gt=0, le=5)
     outer_step_deg: AngleDeg = Field(default=2.5, alias="outer_step", gt=0, le=10)
+    finest_step_deg: AngleDeg = Field(default=0.3, alias="finest_step", gt=0, le=5)
     reach_deg: AngleDeg = Field(default=35.0, alias="reach", gt=10, le=90)
     positions: Positions = Positions()
     capture_point: str = ""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NoReturn
+from typing import NoReturn, Protocol, runtime_checkable
 
 from daq.clock import Clock
 from daq.errors import AnswerError, LinkError, LinkLost, LinkTimeout
@@ -43,6 +43,14 @@ class MessageFormat:
     quiet_s: float = 0.05
 
 
+@runtime_checkable
+class Glances(Protocol):
+    """A link that can tell at little cost that nothing waits to be read."""
+
+    def idle(self) -> bool:
+        """Whether nothing has arrived and the far end has not closed."""
+
+
 class Conversation:
     """Asks one question at a time. Used by one thread.
 
@@ -73,17 +81,27 @@ class Conversation:
         recovery_s: float = 2.0,
     ) -> None:
         self._link = link
+        self._glances = link if isinstance(link, Glances) else None
         self._wire = wire
         self._clock = clock
         self._instrument = instrument
         self._transcript = transcript
         self._recovery_s = recovery_s
+        self._readers = {
+            blocks: MessageReader(wire.read_terminator, marks_end=link.marks_end, blocks=blocks)
+            for blocks in (False, True)
+        }
         self._dirty = True  # a banner, noise or the last client's answers may be on the line
         self._identification = ""
         self._identity = b""
         self._after_recovery = ""
         self.hopeless = False
         """The link could not be made clean: only reopening helps."""
+
+    @property
+    def instrument(self) -> str:
+        """Alias and resource, for messages."""
+        return self._instrument
 
     @property
     def dirty(self) -> bool:
@@ -199,9 +217,9 @@ class Conversation:
         self._link.close()
 
     def _reader(self, *, blocks: bool) -> MessageReader:
-        return MessageReader(
-            self._wire.read_terminator, marks_end=self._link.marks_end, blocks=blocks
-        )
+        reader = self._readers[blocks]
+        reader.reset()
+        return reader
 
     def _send(self, command: str, deadline: Deadline) -> bytes:
         data = command.encode(self._wire.encoding, "replace") + self._wire.write_terminator
@@ -218,9 +236,10 @@ class Conversation:
     ) -> bytes:
         try:
             while isinstance(message := reader.next_message(), NeedData):
-                if deadline.passed:
+                left_s = deadline.remaining_s
+                if not left_s:
                     raise LinkTimeout("The deadline passed.")  # noqa: TRY301 - completed below
-                chunk = self._link.read(deadline.remaining_s)
+                chunk = self._link.read(left_s)
                 reader.receive(chunk.data, chunk.end)
         except LinkTimeout as exc:
             pending = reader.reset()
@@ -256,6 +275,8 @@ class Conversation:
         self._dirty = False
 
     def _look_for_strays(self) -> None:
+        if self._glances is not None and self._glances.idle():
+            return
         try:
             stray = self._link.read(0.0).data
         except LinkTimeout:

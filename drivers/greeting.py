@@ -39,7 +39,7 @@ def greet(conversation: Conversation, profile: Profile, label: str) -> Greeting:
     for command in commands:
         conversation.tell(command, timeout_s)
     if commands and profile.errors.queue_query:
-        _check_queue(conversation, profile, label, commands)
+        check_queue(conversation, profile, label, commands)
     return Greeting(identity, power_cycled)
 
 
@@ -63,7 +63,7 @@ def explain_wrong_answer(
         )
     if profile.errors.queue_query:
         try:
-            _check_queue(conversation, profile, label, (command,))
+            check_queue(conversation, profile, label, (command,))
         except InstrumentError as exc:
             return exc
         except BenchError:
@@ -113,10 +113,14 @@ def _setup_commands(profile: Profile) -> tuple[str, ...]:
     )
 
 
-def _check_queue(
-    conversation: Conversation, profile: Profile, label: str, commands: tuple[str, ...]
-) -> None:
-    """Read the error queue empty; raise the first error in it, naming the commands since."""
+def queued_errors(conversation: Conversation, profile: Profile) -> tuple[QueuedError, ...]:
+    """Read the error queue empty, within bounds, and return what was in it.
+
+    Raises
+    ------
+    BenchError
+        The link failed, or an answer is no entry of a queue.
+    """
     found: list[QueuedError] = []
     for _ in range(_QUEUE_LIMIT):
         answer = conversation.ask(profile.errors.queue_query, profile.link.timeout_s)
@@ -124,6 +128,22 @@ def _check_queue(
         if entry.code == 0:
             break
         found.append(entry)
+    return tuple(found)
+
+
+def check_queue(
+    conversation: Conversation, profile: Profile, label: str, commands: tuple[str, ...]
+) -> None:
+    """Read the error queue empty; raise the first error in it, naming the commands since.
+
+    Raises
+    ------
+    InstrumentError
+        There was an error.
+    BenchError
+        As `queued_errors`.
+    """
+    found = queued_errors(conversation, profile)
     if found:
         listed = "; ".join(f"{entry.code} {entry.text} ({entry.kind})" for entry in found[:5])
         raise InstrumentError(

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from daq.errors import AnswerError, InputError
+from daq.errors import AnswerError, BenchError, InputError
 from daq.reading import Quality, Waveform
 from daq.scpi import decode_text, parse_number
 from daq.scpi_messages import parse_block
@@ -35,12 +37,13 @@ class ProfiledOscilloscope(ProfiledInstrument):
         section = self._profile.waveform
         if section is None:
             raise InputError(f"The profile of {self.alias} does not say how to get samples.")
-        self._check_channel(channel, section.query)
+        self._check_channel(channel, "".join((section.query, *section.setup, *section.restore)))
         timeout_s = section.timeout_s or self._timeout_s
 
         def job(conversation: Conversation) -> Waveform:
-            duration_s = self._duration_s(conversation, section)
-            samples_v = self._samples_v(conversation, section, channel, timeout_s)
+            with self._set_for_samples(conversation, section, channel):
+                duration_s = self._duration_s(conversation, section)
+                samples_v = self._samples_v(conversation, section, channel, timeout_s)
             clip_v = section.clip_v
             return Waveform(
                 samples_v=samples_v,
@@ -53,6 +56,22 @@ class ProfiledOscilloscope(ProfiledInstrument):
             )
 
         return self._worker.call(lambda: self._session.run(job), self._limit_s(2 * timeout_s))
+
+    @contextmanager
+    def _set_for_samples(
+        self, conversation: Conversation, section: WaveformSection, channel: str
+    ) -> Iterator[None]:
+        """Send the record's own settings, and the usual ones again afterwards."""
+        try:
+            for command in section.setup:
+                conversation.tell(command.replace("{channel}", channel), self._timeout_s)
+            yield
+            for command in section.restore:
+                conversation.tell(command.replace("{channel}", channel), self._timeout_s)
+        except BenchError:
+            # Nobody knows now how it is set: the link is opened anew and the set-up sent.
+            conversation.hopeless = bool(section.setup)
+            raise
 
     def _duration_s(self, conversation: Conversation, section: WaveformSection) -> float:
         if section.record_s is not None:
@@ -111,7 +130,8 @@ def decode_samples(
         kind = np.dtype(order + _TYPES[section.format])
         if not data or len(data) % kind.itemsize:
             raise AnswerError(f"{len(data)} bytes are no samples of {kind.itemsize} bytes each.")
-        raw = np.frombuffer(data, kind).astype(np.float64)
+        with np.errstate(invalid="ignore"):  # a signalling NaN is refused below, like any other
+            raw = np.frombuffer(data, kind).astype(np.float64)
     samples_v = (raw - section.origin) * section.scale_v
     if not np.isfinite(samples_v).all() or np.abs(samples_v).max() > 1e6:
         raise AnswerError(

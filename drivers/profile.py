@@ -9,6 +9,7 @@ from typing import Annotated, Final, Literal, Self
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from daq.errors import ProfileError
+from daq.frozen import NoiseFloor
 from daq.reading import QUANTITIES, Quality
 from daq.roles import InstrumentClass
 from daq.toml_file import did_you_mean, load_toml
@@ -74,6 +75,8 @@ class LinkSection(_Section):
     rts: bool | None = None
     low_latency: bool = False
     settle_s: float = Field(default=0.0, ge=0, le=60)
+    lock: bool = False
+    lock_timeout_s: float = Field(default=0.0, ge=0, le=60)
     visa_library: str = "@py"
 
     def message_format(self) -> MessageFormat:
@@ -96,6 +99,8 @@ class LinkSection(_Section):
             rts=self.rts,
             low_latency=self.low_latency,
             settle_s=self.settle_s,
+            lock=self.lock,
+            lock_timeout_s=self.lock_timeout_s,
             visa_library=self.visa_library,
         )
 
@@ -122,32 +127,71 @@ class SetupSection(_Section):
 
 
 class ErrorsSection(_Section):
-    """``[errors]``: how the instrument tells of its own errors."""
+    """``[errors]``: how the instrument tells of its own errors.
+
+    The queue is read after the set-up and when an answer does not fit; with `check` also after
+    each reading, which costs a query but names an error with the command that made it.
+    """
 
     queue_query: Command = ""
     clear: Command = ""
     event_status_query: Command = ""
     reply: Pattern = ""
+    check: Literal["on trouble", "each reading"] = "on trouble"
+
+    @model_validator(mode="after")
+    def _has_a_queue_to_check(self) -> Self:
+        if self.check == "each reading" and not self.queue_query:
+            raise ValueError("To check the queue at each reading, queue_query has to be given.")
+        return self
+
+
+class NoiseSection(_Section):
+    """``noise = {…}`` of a quantity: what never stands still, in the answer's unit.
+
+    `sigma` is a lower bound of the standard deviation of single readings; see `daq.frozen`.
+    """
+
+    sigma: float = Field(gt=0, allow_inf_nan=False)
+    resolution: float = Field(gt=0, allow_inf_nan=False)
+    update_s: float = Field(default=0.0, ge=0, le=600)
+
+    def floor(self) -> NoiseFloor:
+        """Return it as the detector of frozen values wants it."""
+        return NoiseFloor(self.sigma, self.resolution, self.update_s)
 
 
 class QuantitySection(_Section):
-    """``[quantity.<name>]``: one question and how to read its answer."""
+    """``[quantity.<name>]``: one question and how to read its answer.
+
+    `start` begins a measurement that takes long; `done` then says how its end is known: by
+    ``*OPC?`` (the answer comes when it is over) or by ``*ESR?`` (asked again and again until the
+    bit that ``*OPC`` sets is there). Instruments differ in which of the two they are honest about.
+    `no_value` is what stands in the place of the value where there is none, such as ``-+``.
+    """
 
     name: str
+    start: Command = ""
+    done: Literal["*OPC?", "*ESR?"] | None = None
     query: Command = ""
     answer: Pattern = "(?P<value>.+)"
     unit: AnswerUnit
     positive_tone: Literal[90, 150] | None = None
     status: dict[str, Quality] = {}
+    no_value: Pattern = ""
     timeout_s: Seconds | None = None
+    noise: NoiseSection | None = None
     accuracy: tuple[Accuracy, ...] = Field(min_length=1)
 
     @field_validator("answer")
     @classmethod
     def _has_a_value(cls, text: str) -> str:
         groups = set(re.compile(text).groupindex)
-        if "value" not in groups or groups - {"value", "status"}:
-            raise ValueError("The pattern needs a group (?P<value>…), and may have (?P<status>…).")
+        if "value" not in groups or groups - {"value", "status", "stamp"}:
+            raise ValueError(
+                "The pattern needs a group (?P<value>…), and may have (?P<status>…) and "
+                "(?P<stamp>…), a time stamp or count of the instrument's own."
+            )
         return text
 
     @field_validator("accuracy")
@@ -176,6 +220,12 @@ class QuantitySection(_Section):
         return self
 
     @model_validator(mode="after")
+    def _is_started_and_waited_for(self) -> Self:
+        if bool(self.start) != (self.done is not None):
+            raise ValueError("start and done belong together.")
+        return self
+
+    @model_validator(mode="after")
     def _status_is_explained(self) -> Self:
         if "status" in re.compile(self.answer).groupindex and not self.status:
             raise ValueError("The answer has a status: say in `status` what its values mean.")
@@ -183,8 +233,14 @@ class QuantitySection(_Section):
 
 
 class WaveformSection(_Section):
-    """``[waveform]``: how to get samples. Volts are ``(sample - origin) * scale_v``."""
+    """``[waveform]``: how to get samples. Volts are ``(sample - origin) * scale_v``.
 
+    `setup` is sent before each record and `restore` after it, so that a record may last half a
+    second while single readings stay quick.
+    """
+
+    setup: tuple[Command, ...] = ()
+    restore: tuple[Command, ...] = ()
     query: Command
     format: Literal["real32", "real64", "int8", "uint8", "int16", "ascii"]
     byte_order: Literal["big", "little"] = "big"

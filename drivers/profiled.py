@@ -2,33 +2,42 @@
 
 from __future__ import annotations
 
-import math
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, Protocol
 
 from daq.clock import Clock
 from daq.errors import AnswerError, InputError, LinkError
-from daq.reading import IMPOSSIBLE_DDM, Quality, Reading
+from daq.link import Link
+from daq.reading import Reading
 from daq.roles import Identity, InstrumentClass
-from daq.scpi import Number, decode_text, parse_number
-from drivers.accuracy import standard_uncertainty
+from daq.scpi import QueuedError, decode_text
 from drivers.conversation import Conversation
-from drivers.greeting import explain_wrong_answer, greet
-from drivers.links.open_link import open_link
-from drivers.profile import Profile, QuantitySection
+from drivers.greeting import check_queue, explain_wrong_answer, greet, queued_errors
+from drivers.links.open_link import keeps_deadlines, open_link
+from drivers.links.settings import LinkSettings
+from drivers.long_operation import wait_until_done
+from drivers.profile import Profile
+from drivers.question import Heard, Question
 from drivers.session import Gap, Session
 from drivers.transcript import Line, Transcript
-from drivers.units import si_scale, suffix_of
-from drivers.worker import InstrumentWorker
+from drivers.worker import CallerOwns, InstrumentWorker, Owner
 
 OPEN_LIMIT_S: Final = 5.0
 """Longest wait, seconds, for a link to open."""
 
 RECOVERY_S: Final = 2.0
 """Longest wait, seconds, for a dirty link to come clean, on top of a query's own limit."""
+
+
+class LinkOpener(Protocol):
+    """Opens a link as `drivers.links.open_link.open_link` does."""
+
+    def __call__(
+        self, resource: str, *, settings: LinkSettings, clock: Clock, base: Path, timeout_s: float
+    ) -> Link:
+        """Open the link; raises `LinkError`."""
 
 
 def ignore_gap(gap: Gap) -> None:
@@ -50,9 +59,11 @@ class Place:
     base
         Folder at which relative paths begin.
     on_gap
-        Called, in the instrument's own thread, when it is back after a loss.
+        Called, in the thread that owns the instrument then, when it is back after a loss.
     open_limit_s, recovery_s
         Seconds for opening and for getting a dirty link clean.
+    opener
+        Opens the link.
     """
 
     alias: str
@@ -62,6 +73,7 @@ class Place:
     on_gap: Callable[[Gap], None] = ignore_gap
     open_limit_s: float = OPEN_LIMIT_S
     recovery_s: float = RECOVERY_S
+    opener: LinkOpener = open_link
 
     @property
     def label(self) -> str:
@@ -78,6 +90,8 @@ class ProfiledInstrument:
         How to talk to it.
     place
         Where it is.
+    transcript
+        Where each line is noted; its own when None.
 
     Raises
     ------
@@ -85,10 +99,14 @@ class ProfiledInstrument:
         It cannot be reached, is another instrument (`IdentityError`), or refuses its set-up.
     """
 
-    def __init__(self, profile: Profile, place: Place) -> None:
+    def __init__(
+        self, profile: Profile, place: Place, transcript: Transcript | None = None
+    ) -> None:
         self._profile = profile
         self._place = place
-        self._transcript = Transcript(place.clock)
+        self._checks_each_reading = profile.errors.check == "each reading"
+        self._questions: dict[tuple[str, str], Question] = {}
+        self._transcript = transcript or Transcript(place.clock)
         self._session = Session(
             place.label,
             opener=self._open,
@@ -96,7 +114,11 @@ class ProfiledInstrument:
             clock=place.clock,
             on_gap=place.on_gap,
         )
-        self._worker = InstrumentWorker(place.label)
+        self._worker: Owner = (
+            CallerOwns(place.label)
+            if keeps_deadlines(place.resource)
+            else InstrumentWorker(place.label)
+        )
         try:
             self._identity = self._worker.call(self._session.open, self._limit_s(self._timeout_s))
         except BaseException:
@@ -137,16 +159,35 @@ class ProfiledInstrument:
         InputError
             The instrument has no such quantity or channel.
         """
-        section = self._section(quantity)
-        self._check_channel(channel, section.query)
-        timeout_s = section.timeout_s or self._timeout_s
+        question = self._question(quantity, channel)
+        clock = self._place.clock
 
         def job(conversation: Conversation) -> Reading:
-            began_ns = self._place.clock.monotonic_ns()
-            text, number = self._ask(conversation, section, channel, timeout_s)
-            return self._reading(quantity, section, text, number, point, began_ns)
+            began_ns = clock.monotonic_ns()
+            heard = self._ask(conversation, question)
+            if self._checks_each_reading:
+                label, asked = self._place.label, question.start or question.command
+                check_queue(conversation, self._profile, label, (asked,))
+            return question.reading(
+                heard, source=self.alias, point=point, clock=clock, began_ns=began_ns
+            )
 
-        return self._worker.call(lambda: self._session.run(job), self._limit_s(timeout_s))
+        return self._worker.call(lambda: self._session.run(job), self._limit_s(question.timeout_s))
+
+    def queued_errors(self) -> tuple[QueuedError, ...]:
+        """Read the instrument's own error queue empty; it has none where the profile names none.
+
+        Raises
+        ------
+        BenchError
+            As `measure`.
+        """
+        if not self._profile.errors.queue_query:
+            return ()
+        return self._worker.call(
+            lambda: self._session.run(lambda c: queued_errors(c, self._profile)),
+            self._limit_s(self._timeout_s),
+        )
 
     def close(self) -> None:
         """See `Instrument`."""
@@ -162,7 +203,7 @@ class ProfiledInstrument:
 
     def _open(self) -> Conversation:
         try:
-            link = open_link(
+            link = self._place.opener(
                 self._place.resource,
                 settings=self._profile.link.link_settings(),
                 clock=self._place.clock,
@@ -181,14 +222,17 @@ class ProfiledInstrument:
             recovery_s=self._place.recovery_s,
         )
 
-    def _section(self, quantity: str) -> QuantitySection:
-        try:
-            return self._profile.quantity[quantity]
-        except KeyError:
-            known = ", ".join(sorted(self._profile.quantity))
-            raise InputError(
-                f"{self.alias} does not measure {quantity}; it measures {known}."
-            ) from None
+    def _question(self, quantity: str, channel: str) -> Question:
+        known = self._questions.get((quantity, channel))
+        if known is not None:
+            return known
+        section = self._profile.quantity.get(quantity)
+        if section is None:
+            there = ", ".join(sorted(self._profile.quantity))
+            raise InputError(f"{self.alias} does not measure {quantity}; it measures {there}.")
+        self._check_channel(channel, section.query + section.start)
+        question = Question(section, channel, self._timeout_s)
+        return self._questions.setdefault((quantity, channel), question)
 
     def _check_channel(self, channel: str, query: str) -> None:
         channels = self._profile.instrument.channels
@@ -198,37 +242,24 @@ class ProfiledInstrument:
         if not channel and "{channel}" in query:
             raise InputError(f"Say which channel of {self.alias}: {', '.join(channels)}.")
 
-    def _ask(
-        self, conversation: Conversation, section: QuantitySection, channel: str, timeout_s: float
-    ) -> tuple[str, Number]:
-        pattern = re.compile(section.answer)
+    def _ask(self, conversation: Conversation, question: Question) -> Heard:
         if self._profile.link.streaming:
-            return self._hear(conversation, section, pattern, timeout_s)
-        command = section.query.replace("{channel}", channel)
-        text = decode_text(conversation.ask(command, timeout_s), conversation.encoding)
+            return self._hear(conversation, question)
+        if question.start:
+            wait_until_done(conversation, question, self._place.clock)
+        answer = conversation.ask(question.command, question.timeout_s)
+        text = decode_text(answer, conversation.encoding)
         try:
-            answer = pattern.fullmatch(text)
-            if answer is None:
-                raise AnswerError("The answer does not fit the question.")  # noqa: TRY301
-            return text, _number(answer, section)
+            return question.hear(text)
         except AnswerError as exc:
             raise explain_wrong_answer(
-                conversation, self._profile, exc, self._place.label, command, text
+                conversation, self._profile, exc, self._place.label, question.command, text
             ) from exc
 
-    def _hear(
-        self,
-        conversation: Conversation,
-        section: QuantitySection,
-        pattern: re.Pattern[str],
-        timeout_s: float,
-    ) -> tuple[str, Number]:
-        text = conversation.hear(timeout_s, lambda line: pattern.fullmatch(line) is not None)
-        found = pattern.fullmatch(text)
-        if found is None:
-            raise AnswerError("The line does not fit.", instrument=self._place.label)
+    def _hear(self, conversation: Conversation, question: Question) -> Heard:
+        text = conversation.hear(question.timeout_s, question.fits)
         try:
-            return text, _number(found, section)
+            return question.hear(text)
         except AnswerError as exc:
             raise AnswerError(
                 exc.message,
@@ -236,47 +267,3 @@ class ProfiledInstrument:
                 received=text.encode("latin-1", "replace"),
                 hint=exc.hint,
             ) from exc
-
-    def _reading(
-        self,
-        quantity: str,
-        section: QuantitySection,
-        text: str,
-        number: Number,
-        point: str,
-        began_ns: int,
-    ) -> Reading:
-        clock = self._place.clock
-        mono_ns, utc_ns = clock.monotonic_ns(), clock.utc_ns()
-        scale, _ = si_scale(section.unit)
-        sign = -1.0 if section.positive_tone == 90 else 1.0
-        value, quality = sign * scale * number.value, number.quality
-        if quantity == "ddm" and abs(value) > IMPOSSIBLE_DDM:
-            quality = Quality.IMPOSSIBLE
-        return Reading(
-            quantity=quantity,
-            value=value,
-            u=scale * standard_uncertainty(section.accuracy, number.value),
-            source=self.alias,
-            point=point,
-            utc_ns=utc_ns,
-            mono_ns=mono_ns,
-            took_ns=mono_ns - began_ns,
-            quality=quality,
-            raw=text,
-        )
-
-
-def _number(answer: re.Match[str], section: QuantitySection) -> Number:
-    """Return the number in an answer; none where the instrument itself says that it is no good."""
-    if "status" in answer.re.groupindex:
-        status = answer["status"]
-        if status not in section.status:
-            raise AnswerError(f"The status {status!r} is not explained in the profile.")
-        if section.status[status] is not Quality.OK:
-            return Number(math.nan, section.status[status])
-    number = parse_number(answer["value"], unit=suffix_of(section.unit))
-    if section.positive_tone == 90 and number.quality in (Quality.OVER, Quality.UNDER):
-        flipped = Quality.UNDER if number.quality is Quality.OVER else Quality.OVER
-        return Number(number.value, flipped)
-    return number

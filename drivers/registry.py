@@ -12,7 +12,10 @@ from daq.clock import Clock
 from daq.errors import ProfileError
 from daq.roles import Instrument, InstrumentClass
 from daq.toml_file import did_you_mean
+from drivers.keyed import Ask
 from drivers.oscilloscope import ProfiledOscilloscope
+from drivers.portless import PORTLESS, keyed_profile, open_keyed, open_recording
+from drivers.position import ProfiledPositionReceiver
 from drivers.profile import Profile, load_profile
 from drivers.profiled import Place, ProfiledInstrument, ignore_gap
 from drivers.session import Gap
@@ -59,7 +62,7 @@ def find_profile(name: str, base: Path) -> Profile:
         return load_profile(base / name)
     known = shipped_profiles()
     if name not in known:
-        everything = (*known, *python_drivers())
+        everything = (*known, *PORTLESS, *python_drivers())
         raise ProfileError(
             f"There is no profile or driver {name!r}; there are {', '.join(everything)}.",
             hint=did_you_mean(name, everything)
@@ -78,19 +81,22 @@ def open_instrument(
     clock: Clock,
     base: Path,
     on_gap: Callable[[Gap], None] = ignore_gap,
+    ask: Ask | None = None,
 ) -> Instrument:
     """Open the instrument of a station file's entry.
 
     Parameters
     ----------
     alias, instrument_class, profile, resource
-        As in the entry. `profile` may also name a Python driver.
+        As in the entry. `profile` may also be ``keyed``, ``recording``, or name a Python driver.
     clock
         For deadlines and time stamps.
     base
         Folder of the station file.
     on_gap
-        Called, in the instrument's own thread, when it is back after a loss.
+        Called, in the thread that owns the instrument then, when it is back after a loss.
+    ask
+        Asks the technician a question and returns the typed line, for meters without a port.
 
     Raises
     ------
@@ -98,21 +104,44 @@ def open_instrument(
         The profile or driver is missing, wrong, or for another class of instrument.
     BenchError
         The instrument cannot be reached or is another one.
+    InputError
+        Nobody is there to type, or there is no such recording.
     """
     place = Place(alias, resource, clock, base, on_gap)
+    if profile == "keyed":
+        named = keyed_profile(resource)
+        return open_keyed(
+            instrument_class,
+            place,
+            ask,
+            _for_class(named, instrument_class, place) if named else None,
+        )
+    if profile == "recording":
+        return open_recording(instrument_class, place)
     driver = _python_driver(profile)
     if driver is not None:
         return _load(driver)(instrument_class, place)
-    found = find_profile(profile, base)
+    found = _for_class(profile, instrument_class, place)
+    return _kind(found)(found, place)
+
+
+def _kind(profile: Profile) -> type[ProfiledInstrument]:
+    if profile.instrument.instrument_class is InstrumentClass.POSITION_RECEIVER:
+        return ProfiledPositionReceiver
+    return ProfiledOscilloscope if profile.waveform is not None else ProfiledInstrument
+
+
+def _for_class(name: str, instrument_class: InstrumentClass, place: Place) -> Profile:
+    """Return a profile that has to be of the entry's class."""
+    found = find_profile(name, place.base)
     actual = found.instrument.instrument_class
     if actual is not instrument_class:
         raise ProfileError(
-            f"The profile {profile} is for another class, {actual}: {alias} is to be of class "
+            f"The profile {name} is for another class, {actual}: {place.alias} is to be of class "
             f"{instrument_class}.",
             key="instrument.class",
         )
-    kind = ProfiledOscilloscope if found.waveform is not None else ProfiledInstrument
-    return kind(found, place)
+    return found
 
 
 def _python_driver(name: str) -> EntryPoint | None:

@@ -60,7 +60,7 @@ class _Loss:
 
 
 class Session:
-    """Keeps one conversation alive. All methods run in the instrument's owner thread.
+    """Keeps one conversation alive. Only its owner calls it (`drivers.worker`).
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ class Session:
     clock
         For gaps and back-off.
     on_gap
-        Called in the owner thread when a lost instrument is back.
+        Called, in the owner's thread, when a lost instrument is back.
     """
 
     def __init__(

@@ -50,3 +50,7 @@ class Transcript:
     def lines(self) -> tuple[Line, ...]:
         """Return what is kept, oldest first."""
         return tuple(self._lines)
+
+    def forget(self) -> None:
+        """Begin anew."""
+        self._lines.clear()

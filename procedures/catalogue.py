@@ -8,7 +8,18 @@ from types import MappingProxyType
 from typing import Final
 
 from daq.errors import InputError
-from procedures import cable_set, clearance, course, monitor_baseline, transmit_phasing
+from procedures import (
+    alarms,
+    cable_set,
+    clearance,
+    course,
+    flight_profiles,
+    monitor_baseline,
+    routine,
+    sense,
+    transmit_phasing,
+    transmitter,
+)
 from procedures.bench import Bench
 
 
@@ -35,6 +46,12 @@ class Procedure:
 
 
 _ALL: Final = (
+    Procedure(
+        "transmitter",
+        transmitter.VERSION,
+        "frequencies, power, modulation and identification of each transmitter",
+        transmitter.transmitter,
+    ),
     Procedure(
         "cable-set",
         cable_set.VERSION,
@@ -64,6 +81,30 @@ _ALL: Final = (
         monitor_baseline.VERSION,
         "levels, monitor phasing and width, wide alarm profile",
         monitor_baseline.monitor_baseline,
+    ),
+    Procedure(
+        "alarms",
+        alarms.VERSION,
+        "each alarm walked to and timed, and everything put back",
+        alarms.alarms,
+    ),
+    Procedure(
+        "flight-profiles",
+        flight_profiles.VERSION,
+        "states for the flight inspection set, verified, noted beside the flight's, removed",
+        flight_profiles.flight_profiles,
+    ),
+    Procedure(
+        "routine",
+        routine.VERSION,
+        "readings as found against limits and reference values; adjusted only where out",
+        routine.routine,
+    ),
+    Procedure(
+        "sense-check",
+        sense.VERSION,
+        "the sign of each receiver proved with a known predominance",
+        sense.check_sense,
     ),
 )
 

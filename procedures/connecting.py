@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Final
 
 from daq.roles import Action
 from daq.station import Point
@@ -31,6 +32,8 @@ class Connected:
             return None
         if point.place is not None:
             return carry(point, point.place)
+        if point.port:
+            return _connect_to_port(point)
         if self._has_its_own_input(point):
             return None
         if point.quantity == "ddm" and not point.channel:
@@ -51,6 +54,20 @@ class Connected:
     def _has_its_own_input(self, point: Point) -> bool:
         place = (point.instrument, point.channel)
         return sum((p.instrument, p.channel) == place for p in self.points) == 1
+
+
+_CONNECTS: Final[Mapping[str, str]] = {
+    "power": "connect power meter",
+    "frequency": "connect counter",
+}
+"""Quantity -> how its instrument is connected; a navigation receiver reads all others."""
+
+
+def _connect_to_port(point: Point) -> Move:
+    return Move(
+        f"Connect the {point.instrument} to '{point.port}'.",
+        Action(_CONNECTS.get(point.quantity, "connect receiver"), {"point": point.port}),
+    )
 
 
 def carry(point: Point, place: FieldPlace) -> Move:

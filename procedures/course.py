@@ -10,13 +10,8 @@ from typing import Final
 
 from daq.errors import Refused
 from procedures.bench import Bench
-from procedures.steps.course_line import (
-    begin_course,
-    judge_course,
-    measure_course,
-    set_alignment,
-    set_width,
-)
+from procedures.steps.course_line import begin_course, judge_course, measure_course
+from procedures.steps.course_setting import set_alignment, set_width
 from procedures.steps.preconditions import preconditions
 
 VERSION: Final = 1
@@ -40,21 +35,20 @@ def course(bench: Bench) -> None:
     work = begin_course(bench)
     line = measure_course(work, "course/as found", "as found")
     judge_course(work, "course/as found", "as found", line)
-    for number in range(1, work.table.max_rounds + 1):
-        if work.holds(line):
-            if number > 1:
-                judge_course(work, "course/as left", "as left", line)
-            return
-        key = f"course/round {number}"
+    rounds = 0
+    while not work.holds(line):
+        rounds += 1
+        if rounds > work.table.max_rounds:
+            raise Refused(
+                f"After {work.table.max_rounds} rounds the course line and the width do not hold "
+                "together.",
+                hint="look for a control that drifts, and at the phase of SBO (transmit-phasing).",
+            )
+        key = f"course/round {rounds}"
         if work.width_is_out(line):
             set_width(work, f"{key}/width", line)
         if work.alignment_is_out(line):
-            set_alignment(work, f"{key}/alignment")
-        line = measure_course(work, key, f"round {number}")
-    if not work.holds(line):
-        raise Refused(
-            f"After {work.table.max_rounds} rounds the course line and the width do not hold "
-            "together.",
-            hint="look for a control that drifts, and at the phase of SBO (transmit-phasing).",
-        )
-    judge_course(work, "course/as left", "as left", line)
+            set_alignment(work, f"{key}/alignment", line)
+        line = measure_course(work, key, f"round {rounds}")
+    if rounds:
+        judge_course(work, "course/as left", "as left", line)

@@ -7,7 +7,8 @@ import math
 import statistics
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
-from typing import Final, Protocol, runtime_checkable
+from itertools import pairwise
+from typing import Final, Protocol, cast, runtime_checkable
 
 import typer
 
@@ -16,7 +17,7 @@ from daq.errors import BenchError, IdentityError
 from daq.log.reader import LogReader
 from daq.ports import SerialPort
 from daq.reading import Reading
-from daq.roles import Instrument, InstrumentClass
+from daq.roles import Instrument, InstrumentClass, PositionReceiver
 from daq.scpi import QueuedError
 from daq.station import InstrumentEntry, Station
 from procedures.cli_output import finite
@@ -103,6 +104,8 @@ def check(entry: InstrumentEntry, instrument: Instrument, station: Station) -> C
     BenchError
         A reading failed.
     """
+    if entry.instrument_class is InstrumentClass.POSITION_RECEIVER:
+        return _check_position(entry, cast("PositionReceiver", instrument))
     quantity, point, channel = _something_to_read(instrument, station)
     count = 1 if getattr(instrument, "by_hand", False) else TIMED_READINGS
     readings: list[Reading] = [
@@ -125,6 +128,24 @@ def check(entry: InstrumentEntry, instrument: Instrument, station: Station) -> C
         jitter_ms=took_ms[-1] - took_ms[0],
         queued_errors=_queued_errors(instrument),
         sense=_sense(entry, instrument, station),
+    )
+
+
+def _check_position(entry: InstrumentEntry, receiver: PositionReceiver) -> Checked:
+    """Return what a position receiver shows: it reads no quantity, but knows where it is."""
+    positions = [receiver.position() for _ in range(3)]
+    took_ms = sorted((b.mono_ns - a.mono_ns) / 1e6 for a, b in pairwise(positions))
+    last = positions[-1]
+    return Checked(
+        alias=entry.alias,
+        instrument_class=str(entry.instrument_class),
+        resource=entry.resource,
+        identity=receiver.identity.model,
+        quantity="position",
+        quality=f"{last.latitude_deg:.6f}, {last.longitude_deg:.6f} ({last.fix})",
+        latency_ms=statistics.median(took_ms),
+        p95_ms=took_ms[-1],
+        jitter_ms=took_ms[-1] - took_ms[0],
     )
 
 

@@ -23,6 +23,7 @@ _SAID: Final[Mapping[str, Callable[[float], str]]] = {
     "voltage": lambda value: f"{value:.3f} V",
     "rf_level": lambda value: f"{value:.1f} dBm",
     "power": lambda value: f"{value:.3g} W",
+    "alarm": lambda value: f"{value:g}",
     "frequency": lambda value: f"{value / 1e6:.6f} MHz",
     "tone_90": lambda value: f"{value:.3f} Hz",
     "tone_150": lambda value: f"{value:.3f} Hz",

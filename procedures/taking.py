@@ -7,29 +7,31 @@ from typing import cast
 from daq.errors import AnswerError, InputError, SamplesError
 from daq.reading import Reading
 from daq.roles import Instrument, Oscilloscope
-from daq.station import Point
 
 
-def take(instrument: Instrument, point: Point) -> Reading:
-    """Take one reading at a point; an oscilloscope's DDM is computed from its samples.
+def take(instrument: Instrument, quantity: str, *, point: str = "", channel: str = "") -> Reading:
+    """Take one reading; an oscilloscope's DDM is computed from its samples.
 
     Raises
     ------
     BenchError
         The instrument failed.
+    InputError
+        It can neither read the quantity nor give samples to compute it from.
     """
-    if point.quantity in instrument.quantities:
-        return instrument.measure(point.quantity, point=point.name, channel=point.channel)
-    if point.quantity != "ddm":
+    if quantity in instrument.quantities:
+        return instrument.measure(quantity, point=point, channel=channel)
+    if quantity != "ddm":
         raise InputError(
-            f"'{instrument.alias}' does not read {point.quantity}, which '{point.name}' asks for.",
+            f"'{instrument.alias}' does not read {quantity}, only "
+            f"{', '.join(sorted(instrument.quantities))}.",
             hint="name another instrument for the point in the station file.",
         )
     # scipy and the estimator load only where samples are really looked at.
     from daq.samples.analyze import reading_from_waveform
 
     scope = oscilloscope(instrument)
-    waveform = scope.waveform(point=point.name, channel=point.channel)
+    waveform = scope.waveform(point=point, channel=channel)
     try:
         return reading_from_waveform(waveform)
     except SamplesError as error:

@@ -123,7 +123,8 @@ class SimulatedBench:
         instruments
             Model and VISA resource of each; see `serving.serve_at`.
         folder
-            What relative paths are relative to; the current folder by default.
+            What relative paths are relative to, and where hands save what they measure; the
+            current folder by default.
         hands_port
             Loopback port for hands; 0 for any, None for none.
 
@@ -135,6 +136,7 @@ class SimulatedBench:
             An address or path is taken.
         """
         served = ServedBench(self.clock)
+        self.hands.cables.folder = folder or Path()
         try:
             for model, resource in instruments:
                 served.open(model, self.device(model), resource, folder or Path())

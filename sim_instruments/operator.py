@@ -7,16 +7,23 @@ that it looks at are stated here as protocols.
 from __future__ import annotations
 
 import math
+import re
 import uuid
 from collections.abc import Mapping
 from typing import Final, Literal, Protocol
 
 from sim_instruments.approach import Approach, Step
+from sim_instruments.clock import Clock, SystemClock
 from sim_instruments.hands import HandsPort, Outcome
 
 LOOKS_AT_LEAST: Final = 5
 PATIENCE: Final = 60
 """Readings for which it waits for steadiness when there is nothing left to turn."""
+GIVES_UP_AT: Final = 3
+"""The question of that number whether to try a step again is answered with no."""
+MENDING_S: Final = 0.5
+"""What looking at a cable takes; an instrument that restarts is back by then."""
+_TRY_AGAIN: Final = re.compile(r"/retry (?P<number>\d+)\Z")
 
 
 class Action(Protocol):
@@ -99,14 +106,22 @@ class SimulatedOperator:
         same act, and the same prompt in another run is not.
     name
         Role under which answers are logged.
+    clock
+        Waited on while a cable is looked at; the machine's own by default.
     """
 
     def __init__(
-        self, hands: HandsPort, run: str = "", *, name: str = "technician (simulated)"
+        self,
+        hands: HandsPort,
+        run: str = "",
+        *,
+        name: str = "technician (simulated)",
+        clock: Clock | None = None,
     ) -> None:
         self._hands = hands
         self._run = run
         self._name = name
+        self._clock = clock or SystemClock()
         self._watch: _Watch | None = None
 
     @property
@@ -117,11 +132,16 @@ class SimulatedOperator:
     def answer(self, prompt: Prompt) -> bool | float | str:
         """Do what the prompt asks, once, and answer it.
 
+        Whether a step that failed is to be tried again (its key ends with ``/retry N``) is answered
+        with yes until `GIVES_UP_AT`: an instrument that stays dead ends the run.
+
         Raises
         ------
         HandsError
             The act cannot be done, such as a cut longer than what is there.
         """
+        if failed := _TRY_AGAIN.search(prompt.key):
+            return self._tries_again(int(failed["number"]))
         outcome: Outcome = {}
         if prompt.action is not None:
             act = f"{self._run}/{prompt.key}"
@@ -131,6 +151,12 @@ class SimulatedOperator:
             return float(measured) if isinstance(measured, int | float) else 0.0
         if prompt.kind == "text":
             return str(outcome.get("text", "done by the simulated technician"))
+        return True
+
+    def _tries_again(self, number: int) -> bool:
+        if number >= GIVES_UP_AT:
+            return False
+        self._clock.sleep(MENDING_S)
         return True
 
     def watching(self, view: WatchView) -> Literal["go on", "capture"]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
@@ -18,6 +19,7 @@ from daq.errors import LinkError, LinkLost, LinkRefused, LinkTimeout
 from daq.link import Chunk
 from drivers.deadline import Deadline
 from drivers.links.drain import drain
+from drivers.links.hold import no_hold, who_has_open
 from drivers.links.settings import LinkSettings
 
 try:
@@ -47,6 +49,8 @@ class SerialLink:
         Baud rate, framing and modem lines.
     clock
         For deadlines.
+    on_close
+        Called when the link is closed.
 
     Raises
     ------
@@ -56,8 +60,17 @@ class SerialLink:
 
     marks_end = False
 
-    def __init__(self, resource: str, port: str, *, settings: LinkSettings, clock: Clock) -> None:
+    def __init__(
+        self,
+        resource: str,
+        port: str,
+        *,
+        settings: LinkSettings,
+        clock: Clock,
+        on_close: Callable[[], None] = no_hold,
+    ) -> None:
         self.resource = resource
+        self._on_close = on_close
         self._clock = clock
         self._port = serial.Serial()
         self._port.port = port
@@ -117,6 +130,7 @@ class SerialLink:
         """See `Link`."""
         with contextlib.suppress(*_FAULTS):
             self._port.close()
+        self._on_close()
 
     def _lost(self, cause: Exception) -> LinkError:
         return LinkLost(
@@ -150,8 +164,10 @@ def _refused(resource: str, port: str, cause: Exception) -> LinkError:
         message = f"The serial port {port} may not be used by this account."
         hint = "join the group that owns it (dialout on Debian) and log in again."
     elif number in (errno.EAGAIN, errno.EBUSY) or "lock" in text:
-        message = f"Another program holds the serial port {port}."
-        hint = f"close it; to see who it is: fuser {port}"
+        holder = who_has_open(port)
+        named = f": {holder}" if holder else ""
+        message = f"Another program holds the serial port {port}{named}."
+        hint = "close it." if holder else f"close it; to see who it is: fuser {port}"
     else:
         message, hint = f"The serial port {port} cannot be opened ({text}).", ""
     return LinkRefused(message, instrument=resource, hint=hint)

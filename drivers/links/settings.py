@@ -23,6 +23,10 @@ class LinkSettings:
         Ask a USB serial adapter not to hold bytes back.
     settle_s
         Wait after opening, seconds, for an instrument that restarts then.
+    lock
+        Lock the instrument for this program, where the link can (VXI-11).
+    lock_timeout_s
+        How long, seconds, to wait for an instrument that another client has locked (VXI-11).
     visa_library
         What pyvisa is to load for links that go through it: ``@py``, or the path of a library.
     """
@@ -35,4 +39,6 @@ class LinkSettings:
     rts: bool | None = None
     low_latency: bool = False
     settle_s: float = 0.0
+    lock: bool = False
+    lock_timeout_s: float = 0.0
     visa_library: str = "@py"

@@ -7,13 +7,17 @@ a mute port, closing a dead VXI-11 session) are made in the background and left 
 from __future__ import annotations
 
 import contextlib
+import socket
+from collections.abc import Callable
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as FutureTimeout
+from threading import Event
 from typing import TYPE_CHECKING, Final
 
 from daq.errors import BenchError, LinkError, LinkLost, LinkRefused, LinkTimeout, LinkUnsupported
 from daq.link import Chunk
 from drivers.links.background import start
+from drivers.links.hold import no_hold
 from drivers.links.settings import LinkSettings
 
 if TYPE_CHECKING:
@@ -23,6 +27,7 @@ if TYPE_CHECKING:
 # pyvisa-py 0.8.1 loses VXI-11 answers whose length is a multiple of the chunk: far above any.
 _CHUNK_BYTES: Final = 16 * 1024 * 1024
 _CLOSE_LIMIT_S: Final = 1.0
+_LOCK_RETRY_S: Final = 0.05
 
 
 class VisaLink:
@@ -36,6 +41,8 @@ class VisaLink:
         Which library to load.
     timeout_s
         Limit of opening, seconds.
+    on_close
+        Called when the link is closed.
 
     Raises
     ------
@@ -45,11 +52,19 @@ class VisaLink:
 
     marks_end = True
 
-    def __init__(self, resource: str, *, settings: LinkSettings, timeout_s: float) -> None:
+    def __init__(
+        self,
+        resource: str,
+        *,
+        settings: LinkSettings,
+        timeout_s: float,
+        on_close: Callable[[], None] = no_hold,
+    ) -> None:
         self.resource = resource
+        self._on_close = on_close
         opening = start(lambda: _open(resource, settings, timeout_s), f"open {resource}")
         try:
-            self._session = opening.result(timeout_s)
+            self._session = opening.result(timeout_s + settings.lock_timeout_s)
         except FutureTimeout as exc:
             # When the library comes back after all, nobody wants the session any more.
             opening.add_done_callback(_close_late)
@@ -103,6 +118,7 @@ class VisaLink:
         closing = start(lambda: _close(self._session), f"close {self.resource}")
         with contextlib.suppress(Exception):
             closing.result(_CLOSE_LIMIT_S)
+        self._on_close()
 
     def _set_timeout(self, timeout_s: float) -> None:
         self._session.timeout = max(1.0, timeout_s * 1000.0)  # pyvisa counts milliseconds
@@ -128,18 +144,53 @@ def _open(resource: str, settings: LinkSettings, timeout_s: float) -> MessageBas
             hint="use the ::INSTR or ::SOCKET form of the address.",
         )
     session.read_termination = None
+    _set_lock(session, settings)
     return session
+
+
+def _set_lock(session: MessageBasedResource, settings: LinkSettings) -> None:
+    """Lock the instrument if that is wanted, and wait for one that is locked as long as is said."""
+    from pyvisa.constants import StatusCode
+    from pyvisa.errors import VisaIOError
+
+    # pyvisa-py 0.8.1 waits a fixed 10 s in every VXI-11 call and offers no public setting.
+    inner = getattr(session.visalib, "sessions", {}).get(session.session)
+    if inner is not None and hasattr(inner, "lock_timeout"):
+        inner.lock_timeout = round(settings.lock_timeout_s * 1000.0)
+    if not settings.lock:
+        return
+    # Nor does it ask the instrument to wait for the lock: it is tried again and again instead.
+    tries = 1 + round(settings.lock_timeout_s / _LOCK_RETRY_S)
+    for left in reversed(range(tries)):
+        try:
+            session.lock_excl()
+        except VisaIOError as exc:
+            if not left or exc.error_code != StatusCode.error_resource_locked:
+                _close(session)
+                raise
+            Event().wait(_LOCK_RETRY_S)
+        else:
+            return
 
 
 def _close(session: MessageBasedResource) -> None:
     sessions = getattr(session.visalib, "sessions", None)
     handle = session.session
+    inner = sessions.get(handle) if isinstance(sessions, dict) else None
     try:
         session.close()
     finally:
-        # pyvisa-py 0.8.1 keeps an entry per closed session: weeks of reconnecting add up.
+        # pyvisa-py 0.8.1 keeps an entry per closed session, and the sockets of one that it could
+        # not take leave of because the far end is gone: weeks of reconnecting add up.
         if isinstance(sessions, dict):
             sessions.pop(handle, None)
+        _close_sockets(getattr(inner, "interface", None))
+
+
+def _close_sockets(interface: object) -> None:
+    for part in getattr(interface, "__dict__", {}).values():
+        if isinstance(part, socket.socket):
+            part.close()
 
 
 def _close_late(opening: Future[MessageBasedResource]) -> None:
@@ -164,7 +215,8 @@ def map_visa_error(error: Exception, resource: str) -> BenchError:
         if isinstance(error, LibraryError):  # an OSError that is no lost link
             kind = LinkUnsupported
     what, hint = _WORDS[kind]
-    return kind(f"{what} ({text}).", instrument=resource, hint=hint)
+    said = " ".join(text.split())
+    return kind(f"{what} ({said}).", instrument=resource, hint=hint)
 
 
 def _has_code(error: VisaIOError, names: tuple[str, ...]) -> bool:

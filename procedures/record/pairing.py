@@ -13,6 +13,9 @@ from typing import Final
 
 from procedures.record.model import AdjustmentLine, FoundLeft, Measured
 
+PART: Final = "traverse, "
+"""How the label of a reading begins that only serves a result computed from many."""
+
 AT_ALARM: Final = "at the wide alarm"
 AROUND_PROFILE: Final = "before and after the profile"
 _NORMAL: Final = frozenset({"as found", "as left", "width", "captured"})
@@ -37,9 +40,12 @@ def summarise(
     """Return the first and the last measurement of each point in each state, in order.
 
     At the wide alarm nothing was found: that state is made, and only what was left in it counts.
+    A reading on a traverse is no line: what the traverse shows is.
     """
     groups: dict[tuple[str, str], list[Measured]] = {}
     for line in measured:
+        if line.label.startswith(PART):
+            continue
         groups.setdefault((line.measurement.point, state_of(line)), []).append(line)
     turned = {adjustment.key for adjustment in adjustments}
     return tuple(

@@ -26,6 +26,9 @@ _REMINDER: Final = "Reminder: "
 CAPTURED: Final = "captured"
 """Label of a captured value on which no verdict was passed."""
 
+COMPUTED: Final = "computed"
+"""What stands for the instrument of a result that was computed from several readings."""
+
 
 @dataclass(frozen=True, slots=True)
 class Steps:
@@ -111,7 +114,7 @@ class _StepReader:
         elif do == "adjust":
             self._adjusted(entry, request, outcome)
         elif do == "judge":
-            self._judged(_verdict(entry, request))
+            self._judged(entry.key, _verdict(entry, request))
         elif do == "note":
             body = {name: value for name, value in request.items() if name not in ("do", "title")}
             title = rows.text(request, "title")
@@ -140,8 +143,11 @@ class _StepReader:
         )
         self.measured.append(Measured(entry.key, CAPTURED, after))
 
-    def _judged(self, verdict: Verdict) -> None:
-        """Hang the verdict on the newest measurement with the very same point and value."""
+    def _judged(self, key: str, verdict: Verdict) -> None:
+        """Hang the verdict on the newest measurement with the very same point and value.
+
+        Where there is none, what was judged was computed, and is a line of its own.
+        """
         self.verdicts.append(verdict)
         for index in range(len(self.measured) - 1, -1, -1):
             line = self.measured[index]
@@ -151,6 +157,7 @@ class _StepReader:
                     line, label=_label(line, verdict), verdicts=(*line.verdicts, verdict)
                 )
                 return
+        self.measured.append(_computed(key, verdict))
 
     def _asked(self, entry: Entry, request: Body, outcome: Body) -> None:
         caution = rows.text(request, "caution")
@@ -170,6 +177,24 @@ class _StepReader:
         if line.verb == "cut":
             arguments = rows.mapping(request, "arguments")
             self.cuts.append(_cut(line, arguments, answer))
+
+
+def _computed(key: str, verdict: Verdict) -> Measured:
+    """Return the line of a result that no instrument showed as it stands."""
+    point = verdict.point or verdict.title
+    label = verdict.title.removeprefix(point).removeprefix(", ")
+    result = Measurement(
+        quantity=verdict.quantity,
+        point=point,
+        source=COMPUTED,
+        value=verdict.value,
+        u=verdict.u,
+        u_scatter=verdict.u,
+        n=0,
+        steady=True,
+        utc_ns=verdict.utc_ns,
+    )
+    return Measured(key, label, result, (verdict,))
 
 
 def _label(line: Measured, verdict: Verdict) -> str:

@@ -99,6 +99,8 @@ def match_set(work: SetWork) -> tuple[CableMatch, ...]:
             _judge(work, matches)
             return matches
         for match in long:
+            _check_spare(work, match)
+        for match in long:
             _cut(work, number, match)
     raise Refused(
         f"After {work.table.max_rounds} rounds the cables of '{work.name}' are not of one length.",
@@ -208,16 +210,21 @@ def _keep(work: SetWork, number: int, matches: tuple[CableMatch, ...]) -> None:
             )
 
 
+def _check_spare(work: SetWork, match: CableMatch) -> None:
+    """Refuse a cut that cannot be made, before any other cable of the set is cut for it."""
+    spare_m = work.spare_m(work.table.cable(match.cable.name))
+    if match.cut_m > spare_m:
+        raise Refused(
+            f"'{match.cable.name}' is {match.excess_deg:.1f}° longer than the shortest of its set; "
+            f"that takes {format_length(match.cut_m)}, and it has {format_length(spare_m)} to "
+            "spare.",
+            hint="make up the shortest cable anew, longer by what is missing.",
+        )
+
+
 def _cut(work: SetWork, number: int, match: CableMatch) -> None:
     bench = work.bench
     cable = work.table.cable(match.cable.name)
-    spare_m = work.spare_m(cable)
-    if match.cut_m > spare_m:
-        raise Refused(
-            f"'{cable.name}' is {match.excess_deg:.1f}° longer than the shortest of its set; that "
-            f"takes {format_length(match.cut_m)}, and it has {format_length(spare_m)} to spare.",
-            hint="make up the shortest cable anew, longer by what is missing.",
-        )
     cut_m = bench.number(
         f"{work.key}/sweep {number}/{cable.name}/cut",
         f"Shorten '{cable.name}' by {format_length(match.cut_m)}, refit the connector, and enter "

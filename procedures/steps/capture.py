@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from procedures.bench import Bench
 from procedures.judge import Judgement, Result
 from procedures.limit_tables import find_limit
 from procedures.steps.carriers import carrier_off
+
+ABOVE: Final = "course over clearance carrier"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +83,8 @@ def judge_capture(bench: Bench, capture: Capture) -> Judgement:
     )
     return bench.judge(
         "capture/verdict",
-        f"Course carrier over clearance carrier at {capture.azimuth_deg[at]:+.1f}°",
-        Result("capture ratio", capture.ratio_db[at], capture.u_db[at]),
+        f"{ABOVE}, at {capture.azimuth_deg[at]:+.1f}°",
+        Result("capture ratio", capture.ratio_db[at], capture.u_db[at], ABOVE),
         row.limit(),
     )
 
@@ -100,7 +103,7 @@ def _levels(
         for number, azimuth in enumerate(azimuths, start=1):
             place = FieldPlace.at_azimuth(table.radius_m, azimuth)
             bench.carry(f"{key}/place {number}/carry", table.capture_point, place)
-            label = f"{alone} carrier alone, {place.in_words}"
+            label = f"traverse, {alone} carrier alone, {place.in_words}"
             levels.append(
                 bench.measure(f"{key}/place {number}/level", table.capture_point, label=label)
             )

@@ -102,7 +102,7 @@ def measure_course(work: CourseWork, key: str, label: str) -> CourseLine:
     for number, planned in enumerate(work.planned, start=1):
         step = f"{key}/place {number}"
         places.append(walk.go(step, planned))
-        said = f"{label}, {planned.in_words}"
+        said = f"traverse, {label}, {planned.in_words}"
         readings.append(bench.measure(f"{step}/ddm", table.point, label=said))
     try:
         line = course_line(
@@ -172,22 +172,29 @@ def judge_course(work: CourseWork, key: str, label: str, line: CourseLine) -> di
     """Judge a course line by the station's category and its own limits; returns by quantity."""
     station = work.bench.station
     results = [
-        (Result("alignment", line.alignment_m, line.alignment_u_m), _row(work, "alignment_m")),
+        (
+            Result("alignment", line.alignment_m, line.alignment_u_m, "course line"),
+            _row(work, "alignment_m"),
+        ),
         (
             Result(
                 "sensitivity change",
                 work.change(line),
                 line.sensitivity_u_per_m / work.nominal_per_m,
+                "displacement sensitivity",
             ),
             _row(work, "sensitivity_change"),
         ),
         (
-            Result("course width", line.course_width_deg, line.course_width_u_deg),
+            Result("course width", line.course_width_deg, line.course_width_u_deg, "course width"),
             _row(work, "course_width"),
         ),
-        (Result("symmetry", line.symmetry, line.symmetry_u), _own("symmetry", work.table.symmetry)),
         (
-            Result("linearity", line.linearity_ddm, line.linearity_u_ddm),
+            Result("symmetry", line.symmetry, line.symmetry_u, "course symmetry"),
+            _own("symmetry", work.table.symmetry),
+        ),
+        (
+            Result("linearity", line.linearity_ddm, line.linearity_u_ddm, "course linearity"),
             Limit(
                 None,
                 work.table.linearity,
@@ -204,12 +211,13 @@ def judge_course(work: CourseWork, key: str, label: str, line: CourseLine) -> di
             "alignment as DDM",
             line.alignment_m * line.sensitivity_per_m,
             line.alignment_u_m * line.sensitivity_per_m,
+            "course line as DDM",
         )
         results.insert(1, (shift, _row(work, "alignment_ddm")))
     return {
         result.quantity: work.bench.judge(
             f"{key}/{result.quantity}/verdict",
-            f"Course line, {label}: {result.quantity}",
+            f"{result.point}, {label}",
             result,
             limit,
         )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from daq.errors import Refused
 from procedures.steps.course_line import CourseWork
 from procedures.steps.setting import adjust_until_set, around
@@ -11,8 +9,13 @@ from procedures.trims.course_line import CourseLine
 from procedures.trims.level import level_change
 
 
-def set_alignment(work: CourseWork, key: str) -> None:
+def set_alignment(work: CourseWork, key: str, line: CourseLine) -> None:
     """Bring the course line onto the centreline, live at the station's point.
+
+    A shift of the line changes every reading near it by sensitivity times shift, so the wanted
+    reading is the present one and that much more; which does not ask exactly where the point
+    lies, nor what the near field adds there. The SBO level does not move it: what shifts the line
+    is carrier in the sideband's path, and counts in DDM.
 
     Raises
     ------
@@ -22,17 +25,10 @@ def set_alignment(work: CourseWork, key: str) -> None:
     table, bench = work.table, work.bench
     point = bench.station.point(table.alignment_point)
     found = bench.measure(f"{key}/as found", point.name, label="alignment, as found")
-    target = _centreline_ddm(work)
+    target = found.value + line.sensitivity_per_m * line.alignment_m
     limit = around(target, table.live_band, point.name, source="computed in this run")
     controlled = point.model_copy(update={"control": table.alignment_control})
     adjust_until_set(bench, key, controlled, found, limit)
-
-
-def _centreline_ddm(work: CourseWork) -> float:
-    """Return what the point on the centreline reads when the far field is aligned."""
-    near = work.table.near_field
-    shift_m = work.distance_m * math.tan(math.radians(near.alignment_shift_deg))
-    return -shift_m * work.nominal_per_m * near.sensitivity_factor
 
 
 def set_width(work: CourseWork, key: str, line: CourseLine) -> None:

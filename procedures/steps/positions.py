@@ -102,7 +102,7 @@ class Walk:
                 hint="give latitude, longitude and course there, or type positions.",
             )
         position = locate(self.bench, f"{key}/located", self.positions.instrument)
-        if str(position.fix) not in self.positions.fixes:
+        if position.fix not in self.positions.fixes:
             raise Refused(
                 f"The position receiver has a fix of the kind '{position.fix}'; this traverse "
                 f"accepts {' or '.join(self.positions.fixes)}.",

@@ -6,12 +6,19 @@ import math
 
 from daq.errors import Refused
 from daq.measurement import Measurement
-from daq.roles import Action
 from daq.station import WideAlarm
 from procedures.bench import Bench
 from procedures.judge import Limit, Verdict
-from procedures.show import said, said_value
-from procedures.steps.setting import TRIES, around, judge_setting
+from procedures.show import said
+from procedures.steps.profile import (
+    Normal,
+    away_from_normal,
+    computed,
+    put_back,
+    read_normal,
+    turn_to,
+    verify_normal,
+)
 from procedures.trims.alarm import alarm_points
 from procedures.trims.level import apply_level_db
 
@@ -32,14 +39,10 @@ def wide_alarm(bench: Bench) -> None:
     plan = bench.station.wide_alarm
     if plan is None:
         raise Refused("The station file has no table [wide_alarm].")
-    normal = _normal(bench, plan)
+    normal = read_normal(bench, "wide", _points(plan))
     alarm_db = _alarm_point(bench, plan, normal[plan.course_point])
     controls = [name for name in (plan.course_control, plan.clearance_control) if name]
-    with bench.false_guidance(
-        "wide",
-        "the wide alarm profile is set; the radiated guidance is false",
-        *(Action("restore control", {"control": name}) for name in controls),
-    ):
+    with away_from_normal(bench, "wide", "the wide alarm profile is set", controls):
         _set(bench, plan, normal, alarm_db)
         _check_off_course(bench, plan)
         bench.acknowledge(
@@ -47,19 +50,25 @@ def wide_alarm(bench: Bench) -> None:
             "The profile is set and verified. It may be held for flight inspection; go on to "
             "remove it.",
         )
-        _restore(bench, plan, normal)
+        put_back(bench, "wide", _turned(plan), normal)
         # The reminder stays until the normal values are back, not just the hands off the control.
-        _verify_normal(bench, plan, normal)
+        verify_normal(bench, "wide", _bands(plan), normal)
 
 
 def _points(plan: WideAlarm) -> tuple[str, ...]:
     return (plan.course_point, *plan.clearance_points)
 
 
-def _normal(bench: Bench, plan: WideAlarm) -> dict[str, Measurement]:
-    return {
-        name: bench.measure(f"wide/normal/{name}", name, label="normal") for name in _points(plan)
-    }
+def _turned(plan: WideAlarm) -> list[tuple[str, str, float]]:
+    turned = [(plan.course_point, plan.course_control, plan.band)]
+    if plan.clearance_control and plan.clearance_points:
+        turned.append((plan.clearance_points[0], plan.clearance_control, plan.band))
+    return turned
+
+
+def _bands(plan: WideAlarm) -> dict[str, float]:
+    clearance = dict.fromkeys(plan.clearance_points, 1.5 * RESTORED_CLEARANCE)
+    return {plan.course_point: 1.5 * plan.band, **clearance}
 
 
 def _alarm_point(bench: Bench, plan: WideAlarm, normal: Measurement) -> float:
@@ -88,69 +97,26 @@ def _alarm_point(bench: Bench, plan: WideAlarm, normal: Measurement) -> float:
     return alarm.wide_db
 
 
-def _set(bench: Bench, plan: WideAlarm, normal: dict[str, Measurement], alarm_db: float) -> None:
+def _set(bench: Bench, plan: WideAlarm, normal: Normal, alarm_db: float) -> None:
     target = bench.station.point(plan.course_point).target or 0.0
-    _turn(
+    turn_to(
         bench,
         "wide/set course",
         plan.course_point,
-        around(
-            apply_level_db(target, alarm_db),
-            plan.band,
-            plan.course_point,
-            source="computed in this run",
-        ),
+        computed(apply_level_db(target, alarm_db), plan.band, plan.course_point),
         plan.course_control,
         normal[plan.course_point],
     )
     if plan.clearance_control and plan.clearance_points:
         first = plan.clearance_points[0]
-        _turn(
+        turn_to(
             bench,
             "wide/set clearance",
             first,
-            around(
-                apply_level_db(normal[first].value, alarm_db),
-                plan.band,
-                first,
-                source="computed in this run",
-            ),
+            computed(apply_level_db(normal[first].value, alarm_db), plan.band, first),
             plan.clearance_control,
             normal[first],
         )
-
-
-def _turn(
-    bench: Bench,
-    key: str,
-    point: str,
-    limit: Limit,
-    control: str,
-    before: Measurement,
-    *,
-    label: str = "profile",
-) -> Measurement:
-    """Turn a control live until the captured reading lies within `limit`."""
-    low, high = limit.low or 0.0, limit.high or 0.0
-    target, band = (low + high) / 2.0, (high - low) / 2.0
-    for attempt in range(1, TRIES + 1):
-        quantity = bench.station.point(point).quantity
-        before = bench.adjust(
-            f"{key}/adjust {attempt}",
-            point,
-            target=target,
-            band=band,
-            control=control,
-            instruction=(f"Turn '{control}' until '{point}' shows {said_value(quantity, target)}."),
-            before=before,
-        ).after
-        verdict = judge_setting(bench, f"{key}/verdict {attempt}", label, before, limit).verdict
-        if verdict is Verdict.IN_TOLERANCE:
-            return before
-    raise Refused(
-        f"'{point}' reads {said(before)} after {TRIES} adjustments with '{control}'.",
-        hint="the control may be at its stop; put it back and find the cause.",
-    )
 
 
 def _check_off_course(bench: Bench, plan: WideAlarm) -> None:
@@ -172,54 +138,4 @@ def _check_off_course(bench: Bench, plan: WideAlarm) -> None:
             bench.tell(
                 f"'{name}' reads {said(reading)} at the wide alarm: {judgement.verdict} against "
                 f"the off-course minimum of {plan.off_course_minimum:.3f}."
-            )
-
-
-def _restore(bench: Bench, plan: WideAlarm, normal: dict[str, Measurement]) -> None:
-    wanted = [(plan.course_point, plan.course_control)]
-    if plan.clearance_control and plan.clearance_points:
-        wanted.append((plan.clearance_points[0], plan.clearance_control))
-    for point, control in wanted:
-        bench.require(
-            f"wide/remove/{control}",
-            f"Turn '{control}' back toward its normal mark.",
-            action=Action("restore control", {"control": control}),
-        )
-        before = bench.measure(f"wide/removed/{point}", point, label="profile removed")
-        limit = around(normal[point].value, plan.band, point, source="this run's normal reading")
-        verdict = judge_setting(
-            bench, f"wide/removed/{point}/verdict", "profile removed", before, limit
-        ).verdict
-        if verdict is not Verdict.IN_TOLERANCE:
-            _turn(
-                bench,
-                f"wide/restore/{point}",
-                point,
-                limit,
-                control,
-                before,
-                label="profile removed",
-            )
-
-
-def _verify_normal(bench: Bench, plan: WideAlarm, normal: dict[str, Measurement]) -> None:
-    """Verify that every normal value is back.
-
-    Raises
-    ------
-    Refused
-        One is not.
-    """
-    for name in _points(plan):
-        reading = bench.measure(f"wide/verify/{name}", name, label="normal restored")
-        band = plan.band if name == plan.course_point else RESTORED_CLEARANCE
-        limit = around(normal[name].value, 1.5 * band, name, source="this run's normal reading")
-        verdict = judge_setting(
-            bench, f"wide/verify/{name}/verdict", "normal restored", reading, limit
-        ).verdict
-        if verdict is not Verdict.IN_TOLERANCE:
-            raise Refused(
-                f"'{name}' reads {said(reading)} after the profile was removed; before it read "
-                f"{said(normal[name])}.",
-                hint="the profile may not be fully removed: check the controls before anything.",
             )

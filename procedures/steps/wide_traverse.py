@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 
@@ -15,6 +17,9 @@ from procedures.limit_tables import LimitRow, find_limit
 from procedures.steps.positions import Walk, marks_of
 from procedures.trims.clearance import INNER_EDGE_DEG, ClearanceCheck, check_clearance
 from procedures.trims.traverse import Traverse
+
+NEAR_DDM: Final = 0.05
+"""Margin to its limit, DDM, within which the lowest point of a sector is looked at closely."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,43 +67,86 @@ def azimuths_deg(bench: Bench, table: Clearance) -> list[float]:
 def measure_wide(bench: Bench, table: Clearance) -> Wide:
     """Walk the wide traverse and find the least clearance of each sector.
 
+    Where the lowest point of a sector lies near its limit, places are added half way to its
+    neighbours until they are as close as the station asks for: a sag where one carrier hands over
+    to the other is narrow, and falls between places that are far apart.
+
     Raises
     ------
     Refused
         The readings do not cross the course line.
     """
-    walk = Walk(bench, table.point, table.positions)
-    angles: list[float] = []
-    readings: list[Measurement] = []
-    for number, azimuth_deg in enumerate(azimuths_deg(bench, table), start=1):
-        key = f"clearance/place {number}"
-        planned = FieldPlace.at_azimuth(table.radius_m, azimuth_deg)
-        at = walk.go(key, planned)
-        angles.append(float(np.degrees(np.arctan2(at.lateral_m, at.along_m))))
-        readings.append(bench.measure(f"{key}/ddm", table.point, label=planned.in_words))
-    order = np.argsort(angles, kind="stable")
-    traverse = Traverse(
-        "angle_deg",
-        np.array(angles)[order],
-        np.array([reading.value for reading in readings])[order],
-        np.array([reading.u for reading in readings])[order],
-    )
     station = bench.station
-    category = station.station.category
     inner, outer = (
-        find_limit("localizer", category, key, overrides=station.limits)
+        find_limit("localizer", station.station.category, key, overrides=station.limits)
         for key in ("clearance_inner", "clearance_outer")
     )
-    try:
-        check = check_clearance(
-            traverse,
-            rule=station.conventions.acceptance,
-            inner_ddm=inner.low or 0.0,
-            outer_ddm=outer.low or 0.0,
+    work = _Work(bench, table, Walk(bench, table.point, table.positions), inner, outer)
+    more = azimuths_deg(bench, table)
+    while more:
+        for azimuth_deg in more:
+            work.read(azimuth_deg)
+        wide = work.wide()
+        more = between(wide, table.finest_step_deg)
+    return work.wide()
+
+
+@dataclass
+class _Work:
+    """The readings so far, by the azimuth at which each was taken."""
+
+    bench: Bench
+    table: Clearance
+    walk: Walk
+    inner: LimitRow
+    outer: LimitRow
+    readings: dict[float, Measurement] = field(default_factory=dict)
+
+    def read(self, azimuth_deg: float) -> None:
+        """Have the receiver carried to an azimuth and read it."""
+        key = f"clearance/place {len(self.readings) + 1}"
+        planned = FieldPlace.at_azimuth(self.table.radius_m, azimuth_deg)
+        at = self.walk.go(key, planned)
+        reading = self.bench.measure(
+            f"{key}/ddm", self.table.point, label=f"traverse, {planned.in_words}"
         )
-    except InputError as error:
-        raise Refused(error.message, hint=error.hint) from error
-    return Wide(traverse, check, inner, outer)
+        self.readings[math.degrees(math.atan2(at.lateral_m, at.along_m))] = reading
+
+    def wide(self) -> Wide:
+        """Return what the readings so far say."""
+        angles = sorted(self.readings)
+        ddm = np.array([self.readings[angle].value for angle in angles])
+        u = np.array([self.readings[angle].u for angle in angles])
+        # A place that is off moves a reading by as much as DDM changes on the way there.
+        positions = self.table.positions
+        u_place_m = math.hypot(positions.u_m, positions.common_u_m)
+        u_place_deg = math.degrees(u_place_m / self.table.radius_m)
+        u = np.hypot(u, u_place_deg * np.gradient(ddm, angles))
+        traverse = Traverse("angle_deg", np.array(angles), ddm, u)
+        try:
+            check = check_clearance(
+                traverse,
+                rule=self.bench.station.conventions.acceptance,
+                inner_ddm=self.inner.low or 0.0,
+                outer_ddm=self.outer.low or 0.0,
+            )
+        except InputError as error:
+            raise Refused(error.message, hint=error.hint) from error
+        return Wide(traverse, check, self.inner, self.outer)
+
+
+def between(wide: Wide, finest_deg: float) -> list[float]:
+    """Return the azimuths at which to read besides: beside each lowest point near its limit."""
+    angles = wide.traverse.position
+    added = set()
+    for sector in wide.check.sectors:
+        if sector.judgement.margin > NEAR_DDM:
+            continue
+        at = int(np.argmin(np.abs(angles - sector.at_deg)))
+        for beside in (at - 1, at + 1):
+            if 0 <= beside < len(angles) and abs(angles[beside] - angles[at]) > finest_deg:
+                added.add(round(float(angles[beside] + angles[at]) / 2.0, 4))
+    return sorted(added)
 
 
 def keep_wide(bench: Bench, wide: Wide) -> None:
@@ -147,10 +195,11 @@ def judge_wide(bench: Bench, wide: Wide) -> dict[str, Judgement]:
     for sector in wide.check.sectors:
         name = "inner" if sector.to_deg <= INNER_EDGE_DEG else "outer"
         row = wide.outer if name == "outer" else wide.inner
-        result = Result("clearance", sector.lowest_ddm, sector.judgement.u)
+        point = _sector(sector.side, name)
+        result = Result("clearance", sector.lowest_ddm, sector.judgement.u, point)
         found[f"{sector.side} {name}"] = bench.judge(
             f"clearance/{sector.side} {name}/verdict",
-            f"Clearance, {sector.side} Hz side, {name} sector: lowest at {sector.at_deg:+.1f}°",
+            f"{point}, lowest at {sector.at_deg:+.1f}°",
             result,
             row.limit(),
         )
@@ -166,9 +215,14 @@ def _judge_most(bench: Bench, wide: Wide, side: str, sign: float) -> Judgement:
     ddm = np.where(here, sign * traverse.ddm, -np.inf)
     at = int(np.argmax(ddm))
     u = 0.0 if traverse.u_ddm is None else float(traverse.u_ddm[at])
+    point = _sector(side, "inner")
     return bench.judge(
         f"clearance/{side} inner/verdict",
-        f"Clearance, {side} Hz side, inner sector: the most is at {traverse.position[at]:+.1f}°",
-        Result("clearance", float(ddm[at]), u),
+        f"{point}, the most is at {traverse.position[at]:+.1f}°",
+        Result("clearance", float(ddm[at]), u, point),
         wide.inner.limit(),
     )
+
+
+def _sector(side: str, name: str) -> str:
+    return f"clearance, {side} Hz side, {name} sector"

@@ -12,7 +12,8 @@ from daq.journal import Journal
 from daq.reading import QUANTITIES, Reading
 from daq.roles import Instrument, WatchCommand, WatchView
 from daq.steadiness import Watch
-from procedures.bench import settle_for, view_of
+from procedures.taking import take
+from procedures.watch_view import settle_for, view_of
 
 Show = Callable[[WatchView], WatchCommand]
 """Somebody who sees each view and says how to go on: an operator's ``watching``."""
@@ -116,7 +117,7 @@ def _new_watch(task: WatchTask) -> Watch:
 
 def _logged(instrument: Instrument, task: WatchTask, journal: Journal) -> Reading:
     try:
-        reading = instrument.measure(task.quantity, point=task.point, channel=task.channel)
+        reading = take(instrument, task.quantity, point=task.point, channel=task.channel)
     except BenchError as error:
         journal.event(task.key, {"event": "gap", "error": error.details()})
         raise

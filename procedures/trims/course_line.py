@@ -4,8 +4,8 @@ A traverse is fitted as `procedures.trims.traverse` does. Its uncertainty there 
 that err independently; but what a receiver's specification allows is one error for the whole
 traverse, which does not shrink with the number of readings. It is taken as fully correlated
 (JCGM 100:2008, 5.2.2, note 1) and put through the whole fit twice: every reading moved the same
-way, which shifts the course line, and every reading moved away from zero, which changes the
-sensitivity. The larger effects of the two are added in squares to the rest.
+way by what is allowed near zero, which shifts the course line, and every reading moved away from
+zero by all that is allowed it, which changes the sensitivity. Both effects are added in squares.
 
 Positions are carried over to the threshold along lines through the antenna, so that every result
 is one of the threshold, in metres: x' = D tan(azimuth). In the near field DDM is divided by the
@@ -127,7 +127,7 @@ def course_line(
     # A position that is off moves a reading by the slope: known only after a first fit.
     u = at.random(first.sensitivity)
     fit = at.fit(np.zeros_like(at.ddm), u)
-    shifted = at.fit(at.u_common, u)
+    shifted = at.fit(np.full_like(at.ddm, np.min(at.u_common)), u)
     scaled = at.fit(np.copysign(at.u_common, at.ddm), u)
 
     def common(of: str) -> float:

@@ -73,3 +73,13 @@ def test_a_time_stamp_that_does_not_move_is_stale():
     stamps = ["10.1", "10.2", "10.2", "10.2", "10.3"]
     seen = [watch.see(f"{n}", n, stamp=stamp) for n, stamp in enumerate(stamps)]
     assert seen == [Quality.OK, Quality.OK, Quality.STALE, Quality.STALE, Quality.OK]
+
+
+def test_a_time_stamp_that_goes_back_is_stale_and_one_that_counts_round_is_not():
+    """Answers told again in the wrong order; and a count of one digit, the shortest there is."""
+    watch = FrozenWatch(None)
+    seen = [watch.see("0.1", n, stamp=stamp) for n, stamp in enumerate("345634578")]
+    assert seen == [*[Quality.OK] * 4, *[Quality.STALE] * 3, *[Quality.OK] * 2]
+    watch = FrozenWatch(None)
+    round_ = [watch.see("0.1", n, stamp=str(n % 10)) for n in range(50)]
+    assert set(round_) == {Quality.OK}

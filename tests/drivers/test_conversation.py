@@ -256,7 +256,7 @@ def test_a_device_that_never_falls_silent_is_found_before_the_first_question(ser
         while not stop.wait(0.002):
             connection.sendall(b"+0.001\n")
 
-    conversation = talk(serve(chatter), recovery_s=0.1)
+    conversation = talk(serve(chatter), recovery_s=0.4)
     with pytest.raises(LinkTimeout, match="would not fall silent"):
         conversation.ask("V?", 1.0)
     stop.set()

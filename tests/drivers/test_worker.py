@@ -12,7 +12,7 @@ from daq.errors import LinkLost, LinkTimeout
 from drivers.conversation import Conversation, MessageFormat
 from drivers.links.socket_link import SocketLink
 from drivers.transcript import Transcript
-from drivers.worker import InstrumentWorker
+from drivers.worker import CallerOwns, InstrumentWorker
 from tests.drivers.tiny_server import lines
 
 
@@ -96,3 +96,47 @@ def test_two_threads_never_swap_answers(serve, clock):
         right = sum(pool.map(asker, ["a", "b"]))
     worker.close(conversation.close)
     assert right == 600
+
+
+def test_where_the_caller_owns_the_instrument_its_own_thread_works_and_nobody_else():
+    owner, inside, seen = CallerOwns("scope"), threading.Lock(), []
+
+    def job() -> str:
+        assert inside.acquire(blocking=False)
+        time.sleep(0.001)
+        inside.release()
+        return threading.current_thread().name
+
+    with ThreadPoolExecutor(4, thread_name_prefix="caller") as pool:
+        seen = list(pool.map(lambda _: owner.call(job, 1.0), range(20)))
+    assert {name.split("_")[0] for name in seen} == {"caller"}
+    assert owner.call(job, 1.0) == threading.current_thread().name
+
+
+def test_a_caller_waits_for_its_turn_no_longer_than_the_limit():
+    owner, release, begun = CallerOwns("scope"), threading.Event(), threading.Event()
+
+    def hang() -> None:
+        begun.set()
+        release.wait(5)
+
+    with ThreadPoolExecutor(1) as pool:
+        hanging = pool.submit(owner.call, hang, 1.0)
+        begun.wait(1)
+        with pytest.raises(LinkTimeout, match=r"still busy after 0\.05 s"):
+            owner.call(lambda: None, 0.05)
+        release.set()
+        hanging.result(1)
+    assert owner.call(lambda: 5, 0.05) == 5
+
+
+def test_after_an_error_or_closing_the_next_caller_is_served_or_told():
+    owner, closed = CallerOwns("scope"), []
+    with pytest.raises(ZeroDivisionError):
+        owner.call(lambda: 1 // 0, 1.0)
+    assert owner.call(lambda: 5, 1.0) == 5
+    owner.close(lambda: closed.append(1))
+    owner.close(lambda: closed.append(2))
+    assert closed == [1]
+    with pytest.raises(LinkLost, match="has been closed"):
+        owner.call(lambda: 5, 1.0)

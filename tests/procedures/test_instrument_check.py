@@ -7,8 +7,12 @@ from pathlib import Path
 
 import pytest
 
+from daq.station import load_station
+from procedures.simulation import with_free_ports
+from sim_instruments.bench import SimulatedBench
 from tests.support.commands import CommandLine
-from tests.support.served import Served, served_bench
+from tests.support.plants import STATION
+from tests.support.served import FastClock, Served, served_bench
 
 
 @pytest.fixture
@@ -76,3 +80,35 @@ def test_one_that_does_not_answer_is_said_and_the_others_are_still_shown(
 def test_it_writes_no_log(served: Served, trimbench: CommandLine) -> None:
     trimbench("instruments", "--station", served.station)
     assert not served.station.with_name("tarnholt-16.tblog").exists()
+
+
+GNSS = """
+[[instruments]]
+alias = "gnss"
+class = "position receiver"
+profile = "navelin-gp5"
+resource = "ASRL./gnss.tty::INSTR"
+
+# Test points"""
+
+
+def test_a_position_receiver_is_shown_with_where_it_is(
+    tmp_path: Path, trimbench: CommandLine
+) -> None:
+    """Over a real serial line: NMEA 0183 from a receiver that was carried to the threshold."""
+    text = with_free_ports(STATION.read_text(encoding="utf-8"))
+    path = tmp_path / "tarnholt-16.toml"
+    path.write_text(text.replace("\n# Test points", GNSS, 1), encoding="utf-8")
+    station = load_station(path)
+    sim = SimulatedBench({}, FastClock(5.0))
+    sim.hands.do("carry receiver", {"along_m": 3120.0, "lateral_m": 0.0})
+    wanted = [(entry.profile, entry.resource) for entry in station.instruments]
+    with sim.serve(wanted, folder=tmp_path):
+        said = trimbench("instruments", "--station", path, "--json")
+        shown = trimbench("instruments", "--station", path).out
+    assert said.code == 0
+    (gnss,) = [i for i in said.json["instruments"] if i["alias"] == "gnss"]
+    assert (gnss["identity"], gnss["error"]) == ("Navelin GP-5, NMEA 0183", "")
+    assert gnss["quality"].startswith("57.276")
+    assert gnss["quality"].endswith("(single)")
+    assert "reads    position: 57.276" in shown

@@ -102,3 +102,10 @@ def test_two_benches_of_one_seed_are_alike():
 
     assert answers(9) == answers(9)
     assert answers(9) != answers(10)
+
+
+def test_hands_save_their_sweeps_in_the_folder_that_is_served(tmp_path):
+    bench = SimulatedBench({})
+    with bench.serve([], folder=tmp_path):
+        bench.hands.do("sweep cable", {"name": "sbo transmitter", "file": "a.s1p"})
+    assert (tmp_path / "a.s1p").is_file()

@@ -12,7 +12,7 @@ import pytest
 from daq.clock import ManualClock
 from daq.roles import Action, Prompt
 from sim_instruments.bench import SimulatedBench
-from sim_instruments.operator import PATIENCE, SimulatedOperator
+from sim_instruments.operator import MENDING_S, PATIENCE, SimulatedOperator
 
 
 @dataclass(frozen=True)
@@ -148,3 +148,18 @@ def test_prompts_are_answered_after_doing_what_they_ask():
     assert technician.answer(Prompt("d", "number", "How much?", suggestion=0.7)) == 0.7
     assert isinstance(technician.answer(Prompt("e", "text", "Notes?")), str)
     technician.tell("hello")
+
+
+def test_a_step_that_fails_a_third_time_is_given_up():
+    """Each step has its own three; looking at the cable takes plant time."""
+    clock = ManualClock()
+    technician = SimulatedOperator(SimulatedBench({}, clock).hands, clock=clock)
+    began_ns = clock.monotonic_ns()
+
+    def tries_again(key: str) -> bool | float | str:
+        return technician.answer(Prompt(key, "confirm", "No answer. Mend it and try again?"))
+
+    assert [tries_again(f"width/retry {number}") for number in (1, 2, 3)] == [True, True, False]
+    assert tries_again("line/retry 1") is True
+    assert tries_again("width/retry 12") is False
+    assert clock.monotonic_ns() - began_ns == 3 * MENDING_S * 1e9

@@ -6,9 +6,10 @@ All values are invented; ranges reach beyond the limits, so that there is someth
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterable, Mapping
-from contextlib import AbstractContextManager
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -28,9 +29,14 @@ from tests.support.operators import Minded
 from tests.support.plants import STATION
 
 
+@cache
+def _demonstration() -> str:
+    return STATION.read_text(encoding="utf-8")
+
+
 def station_with(folder: Path, changes: Mapping[str, str] | None = None) -> Station:
     """The demonstration's station in `folder`, with pieces of its text changed."""
-    text = STATION.read_text(encoding="utf-8")
+    text = _demonstration()
     for before, after in (changes or {}).items():
         assert before in text, before
         text = text.replace(before, after)
@@ -114,26 +120,18 @@ class Ground:
         return Ran(end, rows, tuple(self.who.told))  # type: ignore[arg-type]  # rows are objects
 
 
-class ground(AbstractContextManager[Ground]):  # noqa: N801 - reads as a statement: with ground(...)
+@contextmanager
+def ground(
+    plant: Mapping[str, object] | None = None, changes: Mapping[str, str] | None = None
+) -> Iterator[Ground]:
     """A fresh bench on one plant, in a folder that goes with it."""
-
-    def __init__(
-        self, plant: Mapping[str, object] | None = None, changes: Mapping[str, str] | None = None
-    ) -> None:
-        self._folder = tempfile.TemporaryDirectory()
-        folder = Path(self._folder.name)
-        in_order = {"phase_error_deg": 0.0, **(plant or {})}
-        made = InProcessBench.make(
-            station_with(folder, changes), in_order, log=folder / "ground.tblog"
-        )
-        self._ground = Ground(made, folder)
-
-    def __enter__(self) -> Ground:
-        return self._ground
-
-    def __exit__(self, *error: object) -> None:
-        self._ground.bench.__exit__(None, None, None)
-        self._folder.cleanup()
+    in_order = {"phase_error_deg": 0.0, **(plant or {})}
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        station = station_with(folder, changes)
+        log = folder / "ground.tblog"
+        with InProcessBench.make(station, in_order, log=log) as made:
+            yield Ground(made, folder)
 
 
 def true_course(plant: Plant, *, distance_m: float = 3120.0) -> TraverseFit:
@@ -243,6 +241,3 @@ def check_calls(calls: Iterable[Called]) -> None:
 def each(count: int, *, seed: int) -> list[np.random.Generator]:
     """`count` independent sources of noise."""
     return [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(count)]
-
-
-Study = Callable[[np.random.Generator], list[Called]]

@@ -19,12 +19,12 @@ from daq.clock import Clock, ManualClock
 from daq.errors import LinkTimeout
 from daq.link import Chunk
 from daq.log.writer import LogWriter
-from daq.roles import Instrument, Operator
+from daq.roles import Instrument, InstrumentClass, Operator
 from daq.station import Station
 from drivers.conversation import Conversation
 from drivers.oscilloscope import ProfiledOscilloscope
 from drivers.position import ProfiledPositionReceiver
-from drivers.profiled import Place
+from drivers.profiled import Place, ProfiledInstrument
 from drivers.registry import find_profile
 from procedures.runner import Crew, RunEnd, begin, resume
 from sim_instruments.bench import SimulatedBench
@@ -66,8 +66,8 @@ class DirectLink:
         self._waiting = b""
 
 
-class DirectInstrument(ProfiledOscilloscope, ProfiledPositionReceiver):
-    """A profiled instrument of any kind whose link is a `DirectLink`."""
+class _Direct(ProfiledInstrument):
+    """A profiled instrument whose link is a `DirectLink`."""
 
     def __init__(self, profile: str, place: Place, session: Session) -> None:
         self._direct_session = session
@@ -83,6 +83,14 @@ class DirectInstrument(ProfiledOscilloscope, ProfiledPositionReceiver):
             transcript=self._transcript,
             recovery_s=place.recovery_s,
         )
+
+
+class DirectInstrument(_Direct, ProfiledOscilloscope):
+    """Any instrument but a position receiver."""
+
+
+class DirectPositionReceiver(_Direct, ProfiledPositionReceiver):
+    """An instrument that knows where it is."""
 
 
 @dataclass
@@ -108,7 +116,9 @@ class InProcessBench:
         for entry in station.instruments:
             place = Place(entry.alias, entry.resource, clock, station.path.parent)
             session = sim.device(entry.profile).session()
-            instrument = DirectInstrument(entry.profile, place, session)
+            here = entry.instrument_class is InstrumentClass.POSITION_RECEIVER
+            kind = DirectPositionReceiver if here else DirectInstrument
+            instrument = kind(entry.profile, place, session)
             stack.callback(instrument.close)
             instruments[entry.alias] = instrument
         return cls(station, sim, clock, writer, instruments, stack)

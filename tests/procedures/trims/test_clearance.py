@@ -91,3 +91,16 @@ def test_metres_need_the_distance() -> None:
         check_clearance(traverse)
     check = check_clearance(traverse, distance_m=3000.0)
     assert min(s.lowest_ddm for s in check.sectors) == pytest.approx(0.17)
+
+
+def test_the_flank_that_still_rises_is_no_low_point() -> None:
+    """A reading of 0.181 on the way up to 0.22 is no sag: guarded, it would be too close."""
+    at = np.array([-20.0, -8.0, -4.0, -2.4, -1.0, 0.0, 1.0, 2.4, 4.0, 8.0, 20.0])
+    ddm = np.array([-0.22, -0.22, -0.21, -0.181, -0.075, 0.0, 0.075, 0.181, 0.21, 0.22, 0.22])
+    check = check_clearance(
+        Traverse("angle_deg", at, ddm, np.full_like(ddm, 0.002)), rule="guarded"
+    )
+    assert {s.judgement.verdict for s in check.sectors} == {Verdict.IN_TOLERANCE}
+    sagging = np.where(at == 4.0, 0.15, ddm)
+    low = check_clearance(Traverse("angle_deg", at, sagging, np.full_like(ddm, 0.002)))
+    assert min(s.lowest_ddm for s in low.sectors) == 0.15

@@ -11,7 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.errors import InputError
-from procedures.trims.phase import FeedPath, Tone, phase_from_readings
+from procedures.trims.phase import (
+    FeedPath,
+    Tone,
+    in_the_far_field,
+    phase_from_readings,
+    quadrature_in_phase,
+)
 
 TONES = st.sampled_from([90, 150])
 PATHS = st.sampled_from(["sbo", "csb"])
@@ -146,3 +152,26 @@ def test_a_negative_loss_is_refused() -> None:
 def test_large_readings_carry_a_warning() -> None:
     assert phase_from_readings(0.32, 0.0, wanted_tone=150, line_in="sbo").warnings
     assert not phase_from_readings(0.155, 0.0, wanted_tone=150, line_in="sbo").warnings
+
+
+def test_what_the_place_adds_is_taken_off_and_its_doubt_added() -> None:
+    found = phase_from_readings(0.1, 0.05, wanted_tone=150, line_in="sbo", u_normal=0.0005)
+    far = in_the_far_field(found, -12.0, 0.5)
+    assert far.phase_deg == pytest.approx(found.phase_deg + 12.0)
+    assert far.u_deg == pytest.approx(math.hypot(found.u_deg, 0.5))
+    assert not far.reversed
+    assert in_the_far_field(found, -70.0).reversed
+
+
+@pytest.mark.parametrize("line_in", ["sbo", "csb"])
+@pytest.mark.parametrize("place_deg", [-15.0, 0.0, 8.0])
+def test_the_reading_of_a_place_in_phase_is_the_one_that_leaves_no_phase(
+    line_in: FeedPath, place_deg: float
+) -> None:
+    """Read back, what `quadrature_in_phase` foretells is the place's own phase and nothing more."""
+    normal = 0.14 * math.cos(math.radians(place_deg))
+    quadrature = quadrature_in_phase(0.14, place_deg, line_in=line_in, line_loss_db=0.3)
+    found = phase_from_readings(
+        normal, quadrature, wanted_tone=150, line_in=line_in, line_loss_db=0.3
+    )
+    assert in_the_far_field(found, place_deg).phase_deg == pytest.approx(0.0, abs=1e-9)

@@ -1,0 +1,83 @@
+"""100 seeded stations: the least clearance of each sector, judged as an ideal receiver sees it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from sim_instruments.geometry import Position
+from sim_instruments.plant import Plant
+from tests.support.ground import Called, called, check_calls, each, ground, table
+
+RADIUS_M = 2000.0
+QUICK = {
+    'capture_azimuths = ["-6 deg", "-3 deg", "0 deg", "3 deg", "6 deg"]': (
+        'capture_azimuths = ["0 deg"]'
+    ),
+}
+"""Fewer places for the levels than the demonstration's, for the sake of time."""
+
+
+def clearance_calls(rng: np.random.Generator) -> list[Called]:
+    """Walk one station; verdicts with what an ideal receiver reads at every quarter degree."""
+    plant = {
+        "seed": int(rng.integers(1, 2**31)),
+        "clearance_phase_error_deg": float(rng.uniform(-25.0, 25.0)),
+        "tx1": {
+            "course": {"sbo_level_db": float(rng.uniform(-2.0, 2.0))},
+            "clearance": {
+                "sbo_level_db": float(rng.uniform(-6.0, 1.0)),
+                "power_db": float(rng.uniform(-1.5, 4.5)),
+            },
+        },
+    }
+    with ground(plant, QUICK) as on:
+        on.err(rng)
+        truth = {
+            **_true_minima(on.plant),
+            "capture": on.plant.field_truth(Position(RADIUS_M)).course_to_clearance_db,
+        }
+        ran = on.run("clearance")
+    assert ran.end.result == "finished", ran.end
+    rows = ran.judged()
+    calls = [
+        called(rows[f"clearance/{name}/verdict"], value)
+        for name, value in truth.items()
+        if name != "capture"
+    ]
+    calls.append(called(rows["capture/verdict"], truth["capture"]))
+    return calls
+
+
+def _true_minima(plant: Plant) -> dict[str, float]:
+    """The least DDM towards each side's tone: from the first peak to 10 degrees, and to 35."""
+    found = {}
+    azimuths = np.arange(1.0, 35.01, 0.25)
+    for side, sign in (("90", -1.0), ("150", 1.0)):
+        ddm = sign * np.array(
+            [plant.field_truth(Position.at_azimuth(RADIUS_M, sign * a)).ddm for a in azimuths]
+        )
+        inner, outer = ddm[azimuths <= 10.0], ddm[azimuths >= 10.0]
+        strong = np.flatnonzero(inner >= 0.180)
+        if len(strong):
+            at = int(strong[0])
+            while at + 1 < len(inner) and inner[at + 1] >= inner[at]:
+                at += 1
+            found[f"{side} inner"] = float(inner[at:].min())
+        else:
+            found[f"{side} inner"] = float(inner.max())
+        found[f"{side} outer"] = float(outer.min())
+    return found
+
+
+@pytest.mark.study
+@pytest.mark.timeout(900)
+def test_100_stations_are_judged_as_they_are() -> None:
+    calls = [call for rng in each(100, seed=54) for call in clearance_calls(rng)]
+    print("\n" + table("clearance, 100 seeded stations (invented), guarded acceptance", calls))
+    check_calls(calls)
+
+
+@pytest.mark.parametrize("number", range(5))
+def test_a_sample_of_stations_is_judged_as_they_are(number: int) -> None:
+    check_calls(clearance_calls(each(5, seed=10)[number]))

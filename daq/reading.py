@@ -155,6 +155,11 @@ class Waveform:
     clipped: bool = False
 
 
+def impossible_ddm(ddm: float, u: float) -> bool:
+    """Say whether a DDM is beyond what two tones can make, its uncertainty (k=2) allowed for."""
+    return abs(ddm) > IMPOSSIBLE_DDM + 2.0 * (u if math.isfinite(u) else 0.0)
+
+
 def predominance(ddm: float, *, null: float = 0.0) -> str:
     """Return which tone predominates, as people call it out.
 

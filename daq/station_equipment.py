@@ -106,8 +106,9 @@ class AlarmEntry(Table):
     setting
         What the alarm has to come at, in the point's SI unit, where the standards leave it to the
         station; for power a part of normal.
-    upward
-        Of a sum of depths: the alarm at its upper end.
+    within_s
+        Time in which the alarm has to come where it is not the category's: a far-field monitor,
+        which aircraft disturb, takes longer.
     also
         Other points that are verified after the control was restored.
     """
@@ -119,7 +120,7 @@ class AlarmEntry(Table):
     carrier: Carrier = "course"
     side: Literal[90, 150] = 150
     setting: Ratio | None = Field(default=None, gt=0)
-    upward: bool = False
+    within_s: TimeS | None = Field(default=None, alias="within", gt=0)
     also: tuple[str, ...] = ()
 
     @model_validator(mode="after")

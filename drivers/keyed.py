@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import Final
 
 from daq.errors import AnswerError, InputError, UnitError
-from daq.reading import IMPOSSIBLE_DDM, Quality, Reading
+from daq.reading import Quality, Reading, impossible_ddm
 from daq.roles import Identity, InstrumentClass
 from daq.scpi import parse_identity
 from daq.station import KIND_OF_QUANTITY
@@ -134,12 +134,13 @@ class KeyedInstrument:
         ).strip()
         question = f"{self.alias}: {quantity} {where} (such as {_LIKE[kind]}):"
         text, value = self._asked(question, lambda typed: typed_value(typed, kind))
-        impossible = quantity == "ddm" and abs(value) > IMPOSSIBLE_DDM
+        u = self._u(quantity, kind, value)
+        impossible = quantity == "ddm" and impossible_ddm(value, u)
         mono_ns, utc_ns = clock.monotonic_ns(), clock.utc_ns()
         return Reading(
             quantity=quantity,
             value=value,
-            u=self._u(quantity, kind, value),
+            u=u,
             source=self.alias,
             point=point,
             utc_ns=utc_ns,

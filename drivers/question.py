@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from daq.clock import Clock
 from daq.errors import AnswerError
 from daq.frozen import FrozenWatch
-from daq.reading import IMPOSSIBLE_DDM, Quality, Reading
+from daq.reading import Quality, Reading, impossible_ddm
 from daq.scpi import Number, parse_number
 from drivers.accuracy import standard_uncertainty
 from drivers.profile import QuantitySection
@@ -90,13 +90,14 @@ class Question:
         mono_ns = clock.monotonic_ns()
         number, section = heard.number, self.section
         value, quality = self._sign * self._scale * number.value, number.quality
-        if section.name == "ddm" and abs(value) > IMPOSSIBLE_DDM:
+        u = self._scale * standard_uncertainty(section.accuracy, number.value)
+        if section.name == "ddm" and impossible_ddm(value, u):
             quality = Quality.IMPOSSIBLE
         followed = self._frozen.see(heard.figures, mono_ns, stamp=heard.stamp)
         return Reading(
             quantity=section.name,
             value=value,
-            u=self._scale * standard_uncertainty(section.accuracy, number.value),
+            u=u,
             source=source,
             point=point,
             utc_ns=clock.utc_ns(),

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from daq.errors import AnswerError, InputError, LinkLost, SamplesError
-from daq.reading import IMPOSSIBLE_DDM, Quality, Reading, Waveform
+from daq.reading import Quality, Reading, Waveform, impossible_ddm
 from daq.roles import Identity, InstrumentClass
 from daq.samples.files import open_samples
 from daq.samples.model import Analysis, Estimate
@@ -110,7 +110,7 @@ class RecordedSamples:
         found = (
             _peak_to_peak(samples) if quantity == "vpp" else self._demodulated(samples, quantity)
         )
-        impossible = quantity == "ddm" and abs(found[0]) > IMPOSSIBLE_DDM
+        impossible = quantity == "ddm" and impossible_ddm(*found)
         mono_ns = clock.monotonic_ns()
         return Reading(
             quantity=quantity,

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Final
 
 from daq.errors import InputError
+from daq.station import Station
 from procedures import (
     alarms,
     cable_set,
@@ -21,6 +22,12 @@ from procedures import (
     transmitter,
 )
 from procedures.bench import Bench
+from procedures.needs import (
+    every_instrument,
+    field_instruments,
+    monitor_instruments,
+    no_instrument,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +44,15 @@ class Procedure:
         One line for the help.
     work
         The function itself.
+    needs
+        Aliases of the instruments that it reads, of those that a station has.
     """
 
     name: str
     version: int
     summary: str
     work: Callable[[Bench], None]
+    needs: Callable[[Station], frozenset[str]] = every_instrument
 
 
 _ALL: Final = (
@@ -57,30 +67,35 @@ _ALL: Final = (
         cable_set.VERSION,
         "cables of one electrical length, from sweeps; match and insulation",
         cable_set.cable_set,
+        no_instrument,
     ),
     Procedure(
         "transmit-phasing",
         transmit_phasing.VERSION,
         "CSB to SBO out in the field, course and clearance",
         transmit_phasing.transmit_phasing,
+        field_instruments,
     ),
     Procedure(
         "course",
         course.VERSION,
         "alignment and displacement sensitivity by a traverse; width and line set",
         course.course,
+        field_instruments,
     ),
     Procedure(
         "clearance",
         clearance.VERSION,
         "a wide traverse: lowest points per sector, course against clearance carrier",
         clearance.clearance,
+        field_instruments,
     ),
     Procedure(
         "monitor-baseline",
         monitor_baseline.VERSION,
         "levels, monitor phasing and width, wide alarm profile",
         monitor_baseline.monitor_baseline,
+        monitor_instruments,
     ),
     Procedure(
         "alarms",

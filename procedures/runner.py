@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 from daq.clock import Clock
@@ -124,6 +125,21 @@ def _procedure_of(run: int, started: Body) -> Procedure:
             hint=f"`trimbench record {run}` makes its record.",
         )
     return procedure(name)
+
+
+def began_with(log_path: Path, run: int) -> frozenset[str]:
+    """Return the aliases of the instruments that a run began with.
+
+    Raises
+    ------
+    InputError
+        There is no such log or run.
+    """
+    with LogReader(log_path) as reader:
+        began = reader.run(run).started["instruments"]
+    return (
+        frozenset(str(each["alias"]) for each in began) if isinstance(began, list) else frozenset()
+    )
 
 
 def _work(chosen: Procedure, station: Station, crew: Crew, journal: Journal) -> RunEnd:

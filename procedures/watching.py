@@ -25,6 +25,11 @@ class WatchPlan:
     task: WatchTask
     alias: str
 
+    @property
+    def aliases(self) -> tuple[str, ...] | None:
+        """The instruments to open; None for all."""
+        return (self.alias,) if self.alias else None
+
 
 def plan_watch(
     station: Station,

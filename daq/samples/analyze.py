@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.errors import SamplesError
-from daq.reading import IMPOSSIBLE_DDM, Quality, Reading, Waveform, describe_ddm
+from daq.reading import Quality, Reading, Waveform, describe_ddm, impossible_ddm
 from daq.samples.block import analyze_block
 from daq.samples.combine import Combined
 from daq.samples.files import open_samples
@@ -101,7 +101,7 @@ def reading_from_waveform(waveform: Waveform) -> Reading:
             hint="more volts a division, then read again.",
         )
     ddm = analyze_samples(waveform.samples_v, waveform.rate_hz).ddm
-    folded = abs(ddm.value) > IMPOSSIBLE_DDM
+    folded = impossible_ddm(ddm.value, ddm.u)
     return Reading(
         quantity="ddm",
         value=ddm.value,

@@ -44,7 +44,7 @@ def watch(  # noqa: PLR0913 - each parameter is one option of the command
     clock = SystemClock()
     with (
         LogWriter(described.log_path, clock) as writer,
-        open_instruments(described, clock, only=plan.alias, ask=asking(quiet=as_json)) as opened,
+        open_instruments(described, clock, only=plan.aliases, ask=asking(quiet=as_json)) as opened,
         wanted_page(
             described, writer.next_run(), clock, page=page, lan=lan, acts=True, quiet=as_json
         ) as served,
@@ -72,7 +72,7 @@ def instruments(station: StationOption = None, as_json: JsonOption = False) -> N
     for entry in described.instruments:
         try:
             ask = asking(quiet=as_json)
-            with open_instruments(described, clock, only=entry.alias, ask=ask) as opened:
+            with open_instruments(described, clock, only=(entry.alias,), ask=ask) as opened:
                 found.append(check(entry, opened[entry.alias], described))
         except BenchError as error:
             found.append(failed(entry, error))
@@ -135,7 +135,7 @@ def _live_analysis(station: Path | None, point_name: str) -> Analysis:
 
     described = load_station(station_path(station))
     point = described.point(point_name)
-    with open_instruments(described, SystemClock(), only=point.instrument) as opened:
+    with open_instruments(described, SystemClock(), only=(point.instrument,)) as opened:
         scope = oscilloscope(opened[point.instrument])
         waveform = scope.waveform(point=point.name, channel=point.channel)
     return analyze_samples(waveform.samples_v, waveform.rate_hz)

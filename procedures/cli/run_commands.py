@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from contextlib import ExitStack
 from typing import Annotated
 
@@ -23,7 +24,7 @@ run_app = typer.Typer()
 
 @run_app.command()
 def run(
-    procedure: Annotated[str, typer.Argument(help="Name of the procedure: monitor-baseline.")],
+    procedure: Annotated[str, typer.Argument(help="Name; `trimbench procedures` lists them.")],
     station: StationOption = None,
     operator: OperatorOption = "terminal",
     page: PageOption = False,
@@ -38,7 +39,7 @@ def run(
     from procedures.ending import finish
     from procedures.runner import Crew, begin
 
-    known_procedure(procedure)
+    chosen = known_procedure(procedure)
     described = load_station(station_path(station))
     clock = SystemClock()
     with ExitStack() as stack:
@@ -46,7 +47,9 @@ def run(
         number = writer.next_run()
         gap = gap_into(writer, number)
         ask = asking(operator, quiet=as_json)
-        opened = stack.enter_context(open_instruments(described, clock, on_gap=gap, ask=ask))
+        opened = stack.enter_context(
+            open_instruments(described, clock, only=chosen.needs(described), on_gap=gap, ask=ask)
+        )
         acts = operator == "terminal"
         served = stack.enter_context(
             wanted_page(described, number, clock, page=page, lan=lan, acts=acts, quiet=as_json)
@@ -73,7 +76,7 @@ def resume(
     from daq.log.writer import LogWriter
     from daq.station import load_station
     from procedures.ending import finish
-    from procedures.runner import Crew
+    from procedures.runner import Crew, began_with
     from procedures.runner import resume as go_on
 
     described = load_station(station_path(station))
@@ -87,6 +90,7 @@ def resume(
         open_instruments(
             described,
             clock,
+            only=began_with(described.log_path, run_number),
             on_gap=gap_into(writer, run_number),
             ask=asking(operator, quiet=as_json),
         ) as opened,
@@ -103,3 +107,19 @@ def resume(
     ):
         end = go_on(run_number, described, Crew(opened, who, clock, writer))
     finish(described, end, as_json=as_json)
+
+
+@run_app.command("procedures")
+def list_procedures(as_json: JsonOption = False) -> None:
+    """List the procedures that `run` knows."""
+    from procedures.catalogue import PROCEDURES
+
+    if as_json:
+        listed = [
+            {"name": p.name, "version": p.version, "summary": p.summary}
+            for p in PROCEDURES.values()
+        ]
+        typer.echo(json.dumps({"procedures": listed}))
+        return
+    for each in PROCEDURES.values():
+        typer.echo(f"{each.name:<18} {each.summary}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -34,11 +34,11 @@ def open_instruments(
     station: Station,
     clock: Clock,
     *,
-    only: str = "",
+    only: Collection[str] | None = None,
     on_gap: Callable[[Gap], None] | None = None,
     ask: Callable[[str], str] | None = None,
 ) -> Iterator[dict[str, Instrument]]:
-    """Open the station's instruments (or one of them); close them on every way out.
+    """Open the station's instruments, or only some by alias; close them on every way out.
 
     `ask` asks the person who reads a meter without a port.
     """
@@ -48,7 +48,7 @@ def open_instruments(
     with ExitStack() as stack:
         opened: dict[str, Instrument] = {}
         for entry in station.instruments:
-            if only and entry.alias != only:
+            if only is not None and entry.alias not in only:
                 continue
             instrument = open_instrument(
                 entry.alias,

@@ -112,14 +112,21 @@ def check_alarm(bench: Bench, entry: AlarmEntry) -> None:
             f"The alarm unit is in alarm before '{entry.name}' is tried.",
             hint="find out what it is about and clear it first.",
         )
-    category, overrides = bench.station.station.category, bench.station.limits
-    time_limit = find_limit("localizer", category, "alarm_time", overrides=overrides).limit()
+    time_limit = _time_limit(bench, entry)
     if entry.kind == "ident":
         _ident(bench, table, key, time_limit)
         return
     normal = read_normal(bench, key, (entry.point, *entry.also))
     setting = alarm_setting(bench.station, entry)
     _try(AlarmWork(bench, table, entry, key, setting, normal, time_limit))
+
+
+def _time_limit(bench: Bench, entry: AlarmEntry) -> Limit:
+    if entry.within_s is not None:
+        name, source = f"{entry.name}: time to the alarm", "station file"
+        return Limit(None, entry.within_s, "s", name, source, source)
+    category, overrides = bench.station.station.category, bench.station.limits
+    return find_limit("localizer", category, "alarm_time", overrides=overrides).limit()
 
 
 def _try(work: AlarmWork) -> None:
@@ -257,6 +264,12 @@ def _judge_time(bench: Bench, key: str, name: str, seen: AlarmSeen, limit: Limit
         bench.tell(f"{name}: the time to the alarm was not seen; its verdict is left open.")
         bench.note(f"{key}/time/not seen", f"Time to alarm, {name}", {"alarm_came": seen.alarm})
         return
+    held_s = HELD * (limit.high or 10.0)
+    if seen.time_s > held_s:
+        bench.tell(
+            f"{name}: the alarm took longer than each step of the walk was held, {held_s:.3g} s; its "
+            "point may lie nearer to normal than was found."
+        )
     result = Result("alarm time", seen.time_s, seen.u_s)
     bench.judge(f"{key}/time/verdict", f"{name}: time to the alarm", result, limit)
 

@@ -50,7 +50,8 @@ def preconditions(bench: Bench) -> None:
         bench.acknowledge(f"cautions/{name}", text, caution=caution)
     today = _today(bench)
     for entry in bench.station.instruments:
-        _calibration(bench, entry, today)
+        if entry.alias in bench.instruments:
+            _calibration(bench, entry, today)
 
 
 def _today(bench: Bench) -> date:

@@ -131,6 +131,22 @@ def test_the_ident_is_switched_off_timed_and_switched_on_again() -> None:
     assert depth == pytest.approx(0.08, rel=0.01)
 
 
+def test_a_far_field_monitor_may_take_the_time_that_the_station_gives_it() -> None:
+    """At 4200 m on the course line: shifted like the near one, and slower to alarm."""
+    far = (
+        '[[alarms.entries]]\nname = "far field"\nkind = "course shift"\nwithin = "30 s"\n'
+        'point = "far field monitor"\ncontrol = "course alignment"\n\n'
+    )
+    point = '[[points]]\nname = "far field monitor"\nquantity = "ddm"\ninstrument = "receiver"\n\n'
+    text = only().replace("[[flight_profiles]]", f"{far}{point}[[flight_profiles]]", 1)
+    settings = {"far_field_ddm": 0.0085, "far_field_delay_s": 20.0, "course_shift_ddm": 0.2}
+    _, found = tried({"alarms": settings}, text)
+    timed = found["alarm/far field/time/verdict"]
+    assert (timed.high, timed.verdict) == (30.0, "in tolerance")
+    assert timed.value == pytest.approx(20.0, abs=2.0 * timed.u)
+    assert found["alarm/far field/point/verdict"].value == pytest.approx(0.0085, abs=0.0015)
+
+
 def test_a_station_with_one_carrier_skips_the_clearance_s() -> None:
     text = only("clearance", "clearance power", "wide").replace("carriers = 2", "carriers = 1")
     with equipment_bench({"seed": 7}, text=text) as made:

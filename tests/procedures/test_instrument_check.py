@@ -40,7 +40,7 @@ def test_each_instrument_is_identified_read_and_timed(
 ) -> None:
     said = trimbench("instruments", "--station", served.station, "--json")
     assert said.code == 0
-    scope, receiver = said.json["instruments"]
+    scope, receiver, *_ = said.json["instruments"]
     assert (scope["identity"], receiver["identity"]) == ("FERNMARK OS-4", "HALVORSUND NR-2")
     assert (receiver["serial"], receiver["firmware"]) == ("20417", "3.2")
     assert scope["quantity"] == "vpp"
@@ -67,7 +67,7 @@ def test_one_that_does_not_answer_is_said_and_the_others_are_still_shown(
 ) -> None:
     said = trimbench("instruments", "--station", without_scope(served), "--json")
     assert said.code == 3
-    scope, receiver = said.json["instruments"]
+    scope, receiver, *_ = said.json["instruments"]
     assert "Nobody listens on port 1" in scope["error"]
     assert scope["value"] is None
     assert receiver["error"] == ""

@@ -48,7 +48,7 @@ def test_it_serves_until_it_is_stopped_and_takes_its_links_away(
     process = simulate(station, "--json")
     assert process.stdout is not None
     ready = json.loads(process.stdout.readline())
-    scope, receiver = ready["resources"].values()
+    scope, receiver, *_ = ready["resources"].values()
     tty = station.parent / "receiver.tty"
     assert receiver == f"ASRL{tty}::INSTR"
     assert tty.is_symlink()
@@ -66,10 +66,12 @@ def test_it_serves_until_it_is_stopped_and_takes_its_links_away(
 def test_for_people_it_says_what_is_served_and_how_to_turn_something(station: Path) -> None:
     process = simulate(station)
     assert process.stdout is not None
-    lines = [process.stdout.readline() for _ in range(5)]
+    served = len(load_station(station).instruments)
+    lines = [process.stdout.readline() for _ in range(served + 3)]
     process.terminate()
     process.communicate(timeout=10)
-    assert [line.split()[0] for line in lines] == ["serving", "serving", "hands", "Type", "Ctrl-C"]
+    first_words = [line.split()[0] for line in lines]
+    assert first_words == ["serving"] * served + ["hands", "Type", "Ctrl-C"]
 
 
 @pytest.mark.parametrize(
@@ -138,7 +140,9 @@ def test_the_demonstrations_file_is_the_shipped_one_but_for_its_ports(station: P
     assert station.name == DEMO_STATION
     shipped, prepared = TEXT.splitlines(), station.read_text(encoding="utf-8").splitlines()
     changed = [old for old, new in zip(shipped, prepared, strict=True) if old != new]
-    assert changed == ['resource = "TCPIP::127.0.0.1::5025::SOCKET"', "hands_port = 5099"]
+    ports = [line for line in shipped if line.startswith(('resource = "TCPIP', "hands_port"))]
+    assert len(ports) >= 2
+    assert changed == ports
 
 
 def test_a_station_file_that_is_there_is_used_with_its_changes(station: Path) -> None:

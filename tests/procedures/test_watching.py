@@ -149,8 +149,8 @@ def test_an_instrument_that_fails_leaves_a_gap_and_no_end(bench: InProcessBench)
 
 
 def test_what_no_instrument_reads_lists_what_each_can(bench: InProcessBench) -> None:
-    plan = plan_watch(bench.station, "power")
-    with pytest.raises(InputError, match=r"reads power \(scope: vpp; receiver: ddm, depth_150"):
+    plan = plan_watch(bench.station, "voltage")
+    with pytest.raises(InputError, match=r"reads voltage \(scope: vpp; receiver: ddm, depth_150"):
         that_reads(bench.instruments, plan)
 
 

@@ -1,0 +1,40 @@
+"""Which instruments of a station a procedure needs; only those are opened for it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from daq.roles import InstrumentClass
+from daq.station import Station
+
+
+def every_instrument(station: Station) -> frozenset[str]:
+    """Return the aliases of all instruments."""
+    return frozenset(entry.alias for entry in station.instruments)
+
+
+def no_instrument(station: Station) -> frozenset[str]:  # noqa: ARG001 - one shape for all
+    """Return no alias: what is asked for is typed or read from files."""
+    return frozenset()
+
+
+def field_instruments(station: Station) -> frozenset[str]:
+    """Return the aliases of what is carried into the field: receivers of guidance and position."""
+    carried = (InstrumentClass.NAVIGATION_RECEIVER, InstrumentClass.POSITION_RECEIVER)
+    return frozenset(e.alias for e in station.instruments if e.instrument_class in carried)
+
+
+def monitor_instruments(station: Station) -> frozenset[str]:
+    """Return the aliases that the monitor baseline reads: levels, phasing, profile, comparisons."""
+    names = [point.name for point in station.points if point.quantity == "vpp"]
+    names += [station.phasing[name].point for name in ("monitor",) if name in station.phasing]
+    if station.wide_alarm is not None:
+        names += [station.wide_alarm.course_point, *station.wide_alarm.clearance_points]
+    for pair in station.comparisons:
+        names += [pair.first, pair.second]
+    return at_points(station, names)
+
+
+def at_points(station: Station, names: Iterable[str]) -> frozenset[str]:
+    """Return the aliases of the instruments that read the named points."""
+    return frozenset(station.point(name).instrument for name in names)

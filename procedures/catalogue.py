@@ -22,6 +22,12 @@ from procedures import (
     transmitter,
 )
 from procedures.bench import Bench
+from procedures.equipment_needs import (
+    alarm_instruments,
+    profile_instruments,
+    routine_instruments,
+    transmitter_instruments,
+)
 from procedures.needs import (
     every_instrument,
     field_instruments,
@@ -61,6 +67,7 @@ _ALL: Final = (
         transmitter.VERSION,
         "frequencies, power, modulation and identification of each transmitter",
         transmitter.transmitter,
+        transmitter_instruments,
     ),
     Procedure(
         "cable-set",
@@ -102,18 +109,21 @@ _ALL: Final = (
         alarms.VERSION,
         "each alarm walked to and timed, and everything put back",
         alarms.alarms,
+        alarm_instruments,
     ),
     Procedure(
         "flight-profiles",
         flight_profiles.VERSION,
         "states for the flight inspection set, verified, noted beside the flight's, removed",
         flight_profiles.flight_profiles,
+        profile_instruments,
     ),
     Procedure(
         "routine",
         routine.VERSION,
         "readings as found against limits and reference values; adjusted only where out",
         routine.routine,
+        routine_instruments,
     ),
     Procedure(
         "sense-check",

@@ -26,6 +26,9 @@ _AT_A_PLACE: Final = re.compile(r"/place \d+/")
 _NOT_FOLLOWED: Final = re.compile(r"comparison|.* made to predominate")
 """States that check an instrument or a connection and say nothing of the station."""
 
+_DIFFERENCE: Final = re.compile(r"/reference(?:/|$)")
+"""Steps that compare a reading with its reference value: the reading itself is followed."""
+
 _FOUND_OR_LEFT: Final = re.compile(r"(?:^|, )as (?:found|left)(?: \d+)?$")
 _PASSING: Final = re.compile(r"verdict|(?:as (?:found|left)|round)(?: \d+)?")
 """Parts of a step's name that do not belong to the name of what it gave."""
@@ -86,7 +89,8 @@ def noted_results(entries: Sequence[Entry], steps: Steps) -> Iterator[Noted]:
     for entry in entries:
         with rows.told(entry):
             request = rows.mapping(entry.body, "request")
-            if request.get("do") == "judge" and _judged(request) not in measured:
+            followed = request.get("do") == "judge" and not _DIFFERENCE.search(entry.key)
+            if followed and _judged(request) not in measured:
                 grouped[_parameter(entry.key, request)].append((entry, request))
     for parameter, judged in grouped.items():
         yield _result(parameter, judged)

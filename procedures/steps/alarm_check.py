@@ -267,8 +267,8 @@ def _judge_time(bench: Bench, key: str, name: str, seen: AlarmSeen, limit: Limit
     held_s = HELD * (limit.high or 10.0)
     if seen.time_s > held_s:
         bench.tell(
-            f"{name}: the alarm took longer than each step of the walk was held, {held_s:.3g} s; its "
-            "point may lie nearer to normal than was found."
+            f"{name}: the alarm took longer than each step of the walk was held, {held_s:.3g} s; "
+            "its point may lie nearer to normal than was found."
         )
     result = Result("alarm time", seen.time_s, seen.u_s)
     bench.judge(f"{key}/time/verdict", f"{name}: time to the alarm", result, limit)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NoReturn, Protocol, runtime_checkable
+from typing import Final, NoReturn, Protocol, runtime_checkable
 
 from daq.clock import Clock
 from daq.errors import AnswerError, LinkError, LinkLost, LinkTimeout
@@ -19,6 +19,9 @@ from daq.scpi_messages import PADDING, MessageReader, NeedData
 from drivers.deadline import Deadline
 from drivers.links.drain import drain
 from drivers.transcript import Transcript
+
+_SILENT: Final = "check that the instrument is on, not busy, and set to remote control."
+_UNENDED: Final = "check read_terminator in the profile, and the baud rate of a serial line."
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,14 +246,21 @@ class Conversation:
                 reader.receive(chunk.data, chunk.end)
         except LinkTimeout as exc:
             pending = reader.reset()
-            self._raise_with(exc, _no_answer(pending, timeout_s, self._wire), sent, pending)
+            said = _no_answer(pending, timeout_s, self._wire)
+            self._raise_with(exc, said, sent, pending, hint=_UNENDED if pending else _SILENT)
         except (LinkError, AnswerError) as exc:
             self._raise_with(exc, exc.message, sent, reader.reset() or exc.received)
         self._transcript.add("received", message)
         return message
 
     def _raise_with(
-        self, error: LinkError | AnswerError, message: str, sent: bytes, received: bytes
+        self,
+        error: LinkError | AnswerError,
+        message: str,
+        sent: bytes,
+        received: bytes,
+        *,
+        hint: str = "",
     ) -> NoReturn:
         """Raise the same kind of error with everything that is known about the exchange."""
         self._transcript.add("received", received)
@@ -259,7 +269,7 @@ class Conversation:
             instrument=self._instrument,
             sent=sent[:200],
             received=received[:4096],
-            hint=error.hint,
+            hint=error.hint or hint,
         ) from error
 
     def _make_clean(self) -> None:

@@ -79,7 +79,10 @@ class Question:
         """
         answer = self._pattern.fullmatch(text)
         if answer is None:
-            raise AnswerError("The answer does not fit the question.")
+            raise AnswerError(
+                "The answer does not fit the question.",
+                hint="look for another program on the line, and at the profile's pattern.",
+            )
         stamp = answer["stamp"] if self._has_stamp else ""
         return Heard(text, answer["value"], stamp, self._number(answer))
 

@@ -342,7 +342,11 @@ class Bench:
             channel=point.channel,
         )
         if (jump_s := self._jumps.jump_s()) is not None:
-            self.journal.event(key, {"event": "the calendar clock was set", "seconds": jump_s})
+            # Monotonic time stands still in a computer that sleeps, which looks like a clock that
+            # was set forward.
+            what = "the computer slept, or its calendar clock was set"
+            event = what if jump_s > 0 else "the calendar clock was set back"
+            self.journal.event(key, {"event": event, "seconds": jump_s})
         self.journal.reading(key, reading)
         return reading
 

@@ -105,11 +105,12 @@ def due(
     """List what is due: routine work by its intervals, and the instruments' calibrations."""
     from daq.clock import SystemClock
     from procedures.history.calendar_file import write_calendar
+    from procedures.history.due import due_at
     from procedures.history.model import day_of
 
     described = _station(station)
     now_ns = SystemClock().utc_ns()
-    items = _due_items(described, day_of(now_ns))
+    items = due_at(described, day_of(now_ns))
     if ics is not None:
         write_calendar(items, described.station, ics, now_utc_ns=now_ns)
     if as_json:
@@ -248,20 +249,6 @@ def _print_trends(trends: Sequence[Trend], *, with_visits: bool) -> None:
     typer.echo("")
     for line in EXPLANATION:
         typer.echo(f"- {line}")
-
-
-def _due_items(station: Station, today: date) -> tuple[DueItem, ...]:
-    import tomllib
-
-    from daq.log.reader import LogReader
-    from procedures.history.due import routine_items, what_is_due
-
-    table = tomllib.loads(station.text).get("maintenance")
-    items = routine_items(table, file=str(station.path))
-    if not station.log_path.is_file():
-        return what_is_due(None, station, items, today)
-    with LogReader(station.log_path) as reader:
-        return what_is_due(reader, station, items, today)
 
 
 def _due_data(item: DueItem) -> dict[str, object]:

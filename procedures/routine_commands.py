@@ -13,8 +13,6 @@ from procedures.cli_output import JsonOption
 from procedures.options import StationOption, station_path
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from daq.station import Station
     from procedures.history.due import DueItem
 
@@ -39,21 +37,6 @@ def due_procedures(items: Sequence[DueItem], *, soon: bool = False) -> tuple[str
     states = (*PENDING, SOON) if soon else PENDING
     wanted = [item.procedure for item in items if item.procedure and item.state in states]
     return tuple(dict.fromkeys(wanted))
-
-
-def due_at(station: Station, today: date) -> tuple[DueItem, ...]:
-    """Return what is due by the station's intervals and its log."""
-    import tomllib
-
-    from daq.log.reader import LogReader
-    from procedures.history.due import routine_items, what_is_due
-
-    table = tomllib.loads(station.text).get("maintenance")
-    items = routine_items(table, file=str(station.path))
-    if not station.log_path.is_file():
-        return what_is_due(None, station, items, today)
-    with LogReader(station.log_path) as reader:
-        return what_is_due(reader, station, items, today)
 
 
 def routine_app(run: RunProcedure) -> typer.Typer:
@@ -94,6 +77,7 @@ def routine_app(run: RunProcedure) -> typer.Typer:
 
 def _due_today(station: Station, *, soon: bool) -> tuple[str, ...]:
     from daq.clock import SystemClock
+    from procedures.history.due import due_at
     from procedures.history.model import day_of
 
     return due_procedures(due_at(station, day_of(SystemClock().utc_ns())), soon=soon)

@@ -12,6 +12,7 @@ import typer
 
 from procedures.cli.bench_commands import bench_app
 from procedures.cli.run_commands import run_app as runs_app
+from procedures.cli.run_commands import run_named
 from procedures.cli.simulate_commands import simulate_app
 from procedures.cli.wiring import profile_tools
 from procedures.cli_errors import run_app
@@ -20,6 +21,7 @@ from procedures.limit_commands import limits_app
 from procedures.log_commands import log_app
 from procedures.page.command import page_app
 from procedures.profile_commands import profile_app
+from procedures.routine_commands import routine_app
 from procedures.trim_commands import trim_app
 
 app = typer.Typer(
@@ -33,7 +35,17 @@ app = typer.Typer(
         "facility is fit for service: that is for the authority and for licensed practice."
     ),
 )
-for part in (runs_app, log_app, history_app, bench_app, limits_app, simulate_app, page_app):
+_PARTS = (
+    runs_app,
+    routine_app(run_named),
+    log_app,
+    history_app,
+    bench_app,
+    limits_app,
+    simulate_app,
+    page_app,
+)
+for part in _PARTS:
     app.registered_commands += part.registered_commands
 app.add_typer(trim_app, name="trim")
 app.add_typer(profile_app(profile_tools), name="profile")

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from contextlib import ExitStack
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from procedures.cli.wiring import (
+    OperatorChoice,
     OperatorOption,
     asking,
     gap_into,
@@ -123,3 +125,8 @@ def list_procedures(as_json: JsonOption = False) -> None:
         return
     for each in PROCEDURES.values():
         typer.echo(f"{each.name:<18} {each.summary}")
+
+
+def run_named(name: str, station: Path, operator: OperatorChoice, as_json: bool) -> None:
+    """Run one procedure as `run` does, for commands that run several."""
+    run(name, station, operator, as_json=as_json)

@@ -14,6 +14,7 @@ Without that table the defaults here hold, each with its source or as common pra
 from __future__ import annotations
 
 import math
+import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -142,6 +143,23 @@ def routine_items(
     if twice:
         raise StationFileError(f"'{twice}' stands twice.", file=file, key="maintenance.routine")
     return items
+
+
+def due_at(station: Station, today: date) -> tuple[DueItem, ...]:
+    """Return what is due by the station's intervals and its log, as `what_is_due` does.
+
+    Raises
+    ------
+    StationFileError
+        The table ``[maintenance]`` is wrong.
+    LogError
+        The log cannot be read.
+    """
+    items = routine_items(tomllib.loads(station.text).get("maintenance"), file=str(station.path))
+    if not station.log_path.is_file():
+        return what_is_due(None, station, items, today)
+    with LogReader(station.log_path) as reader:
+        return what_is_due(reader, station, items, today)
 
 
 def what_is_due(

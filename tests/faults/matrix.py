@@ -92,8 +92,11 @@ HEADER: Final = (
 )
 
 
-def meet(stand: Stand, fault: str, link: str) -> Met:
-    """Let a fault strike the fourth reading of an adjustment; check all that has to hold."""
+def meet(stand: Stand, fault: str, link: str, *, during: str = "adjust") -> Met:
+    """Let a fault strike the fourth reading of an adjustment, or of a measurement.
+
+    Checks all that has to hold.
+    """
     expected = EXPECTED[fault]
     before = stand.as_found()
     if not expected.repaired:
@@ -101,7 +104,7 @@ def meet(stand: Stand, fault: str, link: str) -> Met:
     struck = len(stand.device.given) + 3
     armed = fault_from_words(fault, expected.words)
     stand.panel.arm(armed, after=3, count=expected.count, matching="MEAS")
-    after = stand.adjust(before)
+    after = stand.adjust(before) if during == "adjust" else stand.as_found("again")
     check_numbers(stand, expected, after.value)
     check_screen(stand)
     check_log(stand, expected)
@@ -138,7 +141,7 @@ def check_screen(stand: Stand) -> None:
     assert "Traceback" not in shown
     for text, _ in stand.technician.questions[:1]:
         assert text.startswith(f"receiver ({stand.resource}): ")
-        for word in ("Sent 'MEASure:DDM?", "Received ", "Mend it and try again?"):
+        for word in ("Sent 'MEASure:DDM?", "Received ", "Try: ", "Mend it and try again?"):
             assert word in text
         assert text[:40] in shown
 

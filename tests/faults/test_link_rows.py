@@ -15,6 +15,7 @@ import pytest
 from daq.clock import SystemClock
 from daq.errors import BenchError, LinkError, LinkTimeout
 from drivers.links.open_link import open_link
+from drivers.links.serial_link import SerialLink
 from drivers.links.settings import LinkSettings
 from drivers.links.socket_link import SocketLink
 from drivers.links.visa_link import VisaLink
@@ -25,7 +26,7 @@ from sim_instruments.tcp_server import TcpServer
 from sim_instruments.vxi11 import CoreProgram, Error, Vxi11Device
 from sim_instruments.xdr import Unpacker, packed
 from tests.drivers.profiles import tiny_profile
-from tests.drivers.tiny_server import TinyServer, answering, lines
+from tests.drivers.tiny_server import TinyPty, TinyServer, answering, lines
 
 VALUE = """
 [quantity.ddm]
@@ -278,3 +279,15 @@ def test_no_bus_is_searched_and_no_name_service_asked(tmp_path):
         [sys.executable, "-c", program], cwd=root, capture_output=True, text=True, check=True
     )
     assert said.stdout.strip() == ""
+
+
+def test_modem_lines_have_their_levels_from_the_moment_of_opening(tmp_path, clock):
+    """A pulse on them restarts some instruments; a line without them (a pty) opens all the same."""
+    line = TinyPty()
+    settings = LinkSettings(dtr=False, rts=False, settle_s=1.5)
+    began_ns = clock.monotonic_ns()
+    link = SerialLink(line.resource, line.path, settings=settings, clock=clock)
+    assert (link._port.dtr, link._port.rts) == (False, False)
+    assert clock.monotonic_ns() - began_ns == 1.5e9
+    link.close()
+    line.unplug()

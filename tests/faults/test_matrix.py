@@ -13,8 +13,11 @@ from sim_instruments.faults import MENU
 from tests.faults.matrix import EXPECTED, meet
 from tests.faults.stand import LINKS, settled, stand, threads_and_descriptors
 
-LEFT_BEHIND_S = 7.0
-"""pyvisa-py 0.8.1 needs up to 5 s to close a VXI-11 session whose far end is gone."""
+CLOSING = 1
+"""Threads, each with its descriptor, in which a lost VXI-11 session may still be closing.
+
+pyvisa-py 0.8.1 needs up to 5 s for that; the study waits for it.
+"""
 
 
 def test_the_whole_menu_is_looked_at():
@@ -29,6 +32,14 @@ def test_a_fault_in_an_adjustment(link, fault, tmp_path):
     with stand(link, tmp_path) as made:
         meet(made, fault, link)
     del made
-    left = settled(before, LEFT_BEHIND_S)
-    assert left[0] <= before[0]
-    assert left[1] <= before[1]
+    late = CLOSING if link == "VXI-11" and EXPECTED[fault].seen == "LinkLost" else 0
+    left = settled((before[0] + late, before[1] + late))
+    assert left[0] <= before[0] + late
+    assert left[1] <= before[1] + late
+
+
+@pytest.mark.parametrize("fault", sorted(set(MENU) - {"frozen value", "stale value"}))
+def test_a_fault_in_a_measurement(fault, tmp_path):
+    """As before; the two that would be in the mean have tests of their own, test_safeguards.py."""
+    with stand("socket", tmp_path) as made:
+        meet(made, fault, "socket", during="measure")

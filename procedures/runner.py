@@ -152,10 +152,10 @@ def _work(chosen: Procedure, station: Station, crew: Crew, journal: Journal) -> 
         return _end(bench, result, str(end))
     except BenchError as error:
         journal.event("interrupted", {"event": "interrupted", "error": error.details()})
-        _warn_of_hazards(bench)
+        _say_cut_off(bench)
         raise
     except BaseException:
-        _warn_of_hazards(bench)
+        _say_cut_off(bench)
         raise
     return _end(bench, "finished", "")
 
@@ -166,13 +166,16 @@ def _do(chosen: Procedure, bench: Bench) -> None:
         raise JournalMismatch(f"Run {bench.journal.run} holds more steps than the procedure has.")
 
 
-def _warn_of_hazards(bench: Bench) -> None:
-    """Say what is still open when a run is cut off, whatever cut it off."""
+def _say_cut_off(bench: Bench) -> None:
+    """Say how to go on when a run is cut off, whatever cut it off, and what is still open."""
+    go_on = f"`trimbench resume {bench.journal.run}`"
     for hazard in bench.hazards.values():
         bench.operator.tell(
             f"CAUTION: the run stops here, but {hazard.what}. Put it back to normal, or go on with "
-            f"`trimbench resume {bench.journal.run}`."
+            f"{go_on}."
         )
+    if not bench.hazards:
+        bench.operator.tell(f"The run stops here; {go_on} goes on with it.")
 
 
 def _put_back(bench: Bench) -> None:

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.errors import SamplesError
 from daq.samples.cautions import cautions
 from daq.samples.choose import first_fit, grow
 from daq.samples.fit import fit
@@ -24,7 +23,7 @@ from daq.samples.screen import (
     check_rate,
     check_samples,
 )
-from daq.samples.terms import IDENT
+from daq.samples.terms import IDENT, IDENT_TONE
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,16 +90,6 @@ def _with_carriers(analysis: Analysis, carriers: Carriers) -> Analysis:
 
 
 def _envelope_block(v: Floats, rate_hz: float) -> Block:
-    try:
-        return _fitted_block(v, rate_hz)
-    except np.linalg.LinAlgError as error:
-        raise SamplesError(
-            "The record cannot be taken apart into mean and tones.",
-            hint="look at it on the screen: is it a detected envelope at all?",
-        ) from error
-
-
-def _fitted_block(v: Floats, rate_hz: float) -> Block:
     band = to_baseband(v, rate_hz)
     start = first_fit(band)
     check_fit(start)
@@ -108,10 +97,14 @@ def _fitted_block(v: Floats, rate_hz: float) -> Block:
     rows, row_hz = ident_rows(band, now), band.rate_hz / band.piece
     weights = keying(rows)
     if weights is not None:
-        free_hz = now.free_hz.copy()
-        free_hz[IDENT] += shift_hz(rows, weights, row_hz)
-        now = grow(band, fit(band, now.terms, free_hz, weights), weights)
-        rows = ident_rows(band, now, weights)
+        terms, free_hz = now.terms, now.free_hz.copy()
+        if weights.ever_on:
+            free_hz[IDENT] += shift_hz(rows, weights, row_hz)
+        else:
+            terms = tuple(term for term in terms if term is not IDENT_TONE)
+        now = grow(band, fit(band, terms, free_hz, weights), weights)
+        # What was keyed too briefly to be measured is still part of a letter.
+        rows = ident_rows(band, now, weights) if weights.ever_on else rows
     return Block(
         analysis=report(now, band, len(v), rate_hz, quantisation_step(v)),
         ident_envelope=np.abs(rows),

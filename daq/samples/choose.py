@@ -93,7 +93,7 @@ def grow(band: Baseband, start: Fit, weights: Weights | None = None) -> Fit:
     """Add what the residual shows, drop what does not stand up, until nothing changes."""
     now = _without_weak(band, start, weights)
     for _ in range(_ROUNDS):
-        added, free_hz = _additions(band, now)
+        added, free_hz = _additions(band, now, weights)
         if not added:
             break
         before = now
@@ -103,10 +103,14 @@ def grow(band: Baseband, start: Fit, weights: Weights | None = None) -> Fit:
     return now
 
 
-def _additions(band: Baseband, now: Fit) -> tuple[tuple[Term, ...], Floats]:
+def _additions(
+    band: Baseband, now: Fit, weights: Weights | None
+) -> tuple[tuple[Term, ...], Floats]:
     """Return the terms that the residual shows and that can be told apart from the others."""
     duration_s = len(band.v) / band.rate_hz
     tied, loose = _tied(band, now), _loose(band, now, duration_s)
+    if weights is not None and not weights.ever_on:
+        loose = [one for one in loose if not one.term.mix[IDENT]]
     # Where both explain a line, such as one at 60 Hz, the one with its own frequency fits it.
     found = sorted([*loose, *tied], key=lambda one: -one.strength / (1.0 + (one in tied)))
     taken = [0.0, *now.frequency_hz]

@@ -14,6 +14,7 @@ from typing import Final
 
 import numpy as np
 
+from daq.errors import SamplesError
 from daq.samples.lines import Lines, Weights
 from daq.samples.lowpass import BAND_HZ, Baseband, Floats
 from daq.samples.search import Spectrum
@@ -100,7 +101,13 @@ def fit(
         Starting values, shape (4,), each within about a third of the inverse of the record's
         duration.
     weights
-        Rows left out and the ident's gate; everything counts when None.
+        Rows left out and the ident's gate; everything counts when None. An ident that is never on
+        must not be among the terms.
+
+    Raises
+    ------
+    SamplesError
+        If two of the terms cannot be told apart on this record.
     """
     mix = mixes(terms)
     used = tuple(int(k) for k in np.flatnonzero(mix.any(axis=0)))
@@ -111,7 +118,10 @@ def fit(
     while True:
         rounds += 1
         lines = Lines(band, mix @ free, weights, mix[:, IDENT] != 0)
-        solution, inverse = _step(lines, derived)
+        try:
+            solution, inverse = _step(lines, derived)
+        except np.linalg.LinAlgError as error:
+            raise _inseparable(terms, mix @ free) from error
         step_hz = solution[-len(used) :]
         free[list(used)] += step_hz
         residual = lines.residual(solution[: -len(used)], derived @ step_hz)
@@ -138,6 +148,16 @@ def fit(
     )
 
 
+def _inseparable(terms: tuple[Term, ...], frequency_hz: Floats) -> SamplesError:
+    fitted = ", ".join(
+        f"{term.name} at {hz:.5g} Hz" for term, hz in zip(terms, frequency_hz, strict=True)
+    )
+    return SamplesError(
+        f"The record cannot be taken apart into its mean and {fitted}.",
+        hint="look at it on the screen: is it a detected envelope at all? If so, record longer.",
+    )
+
+
 def _close(step_hz: Floats, inverse: Floats, residual: Floats, duration_s: float) -> bool:
     """Return whether another step would be far smaller than the frequencies' uncertainty.
 
@@ -155,6 +175,11 @@ def _step(lines: Lines, mix: Floats) -> tuple[Floats, Floats]:
 
     Unknowns are the amplitudes themselves and what is to be added to the frequencies of which
     the sinusoids are `mix`.
+
+    Raises
+    ------
+    LinAlgError
+        If they depend on each other, exactly or but for rounding.
     """
     gram, known = lines.gram(), lines.project()
     amplitude = np.linalg.solve(gram[0], known[0])
@@ -170,8 +195,14 @@ def _step(lines: Lines, mix: Floats) -> tuple[Floats, Floats]:
     full[linear:, :linear] = turn @ gram[1]
     full[:linear, linear:] = full[linear:, :linear].T
     full[linear:, linear:] = turn @ gram[2] @ turn.T
-    scale = 1.0 / np.sqrt(np.diagonal(full))
+    size = np.diagonal(full)
+    if not size.min() > 0.0:
+        raise np.linalg.LinAlgError("an unknown that changes nothing")
+    scale = 1.0 / np.sqrt(size)
     inverse = np.asarray(np.linalg.inv(full * np.multiply.outer(scale, scale)), dtype=np.float64)
+    # Of a matrix that is singular but for rounding the inverse is found, and is nonsense.
+    if not np.diagonal(inverse).min() > 0.0:
+        raise np.linalg.LinAlgError("not positive definite")
     inverse *= np.multiply.outer(scale, scale)
     return inverse @ np.concatenate([known[0], turn @ known[1]]), inverse
 

@@ -2,7 +2,8 @@
 
 A tone that is switched in the middle of a record is no steady sinusoid; fitted as one it would
 leave energy everywhere. Its on-times are found from its own envelope and the fit is given a
-gate. An abrupt switch also clicks down into the tones' band (a sinusoid of amplitude A at f,
+gate. Where too little of it is left to be measured, as where a block ends just after a letter has
+begun, that part is left out instead and the ident counts as off. An abrupt switch also clicks down into the tones' band (a sinusoid of amplitude A at f,
 switched once, reads as A / (pi (f - g) T) at g in a record of length T), so the 10 ms around each
 are left out.
 """
@@ -22,6 +23,10 @@ _OFF: Final = 0.5
 _CLEARLY_OFF: Final = 0.25
 _MOSTLY_KEPT: Final = 0.6
 """What would leave out more is no keying: even 0.1 s with one switching keeps three quarters."""
+_FEWEST_ROWS: Final = 8
+"""Of fewer, some 40 ms in all, phase and frequency can hardly be told apart; a dot has more."""
+_FEWEST_SHARE: Final = 5
+"""In a record so short that those are more than one row in five, that share is enough."""
 _PARTLY: Final = (0.1, 0.8)
 """Relative levels between which a step at an end may hold a switching; ripple stays above."""
 
@@ -71,6 +76,9 @@ def shift_hz(rows: Complexes, weights: Weights, row_hz: float) -> float:
 def keying(rows: Complexes) -> Weights | None:
     """Return the gate of an ident, or None if it is absent, steady, or too weak to tell.
 
+    A gate that is never on says that the ident was keyed too briefly to be measured; where it was
+    is left out.
+
     Parameters
     ----------
     rows
@@ -90,5 +98,9 @@ def keying(rows: Complexes) -> Weights | None:
     for end in (0, -1):
         if _PARTLY[0] < level[end] < _PARTLY[1]:
             keep[end] = 0.0
-    weights = Weights(keep=keep, gate=on.astype(np.float64))
+    gate = on.astype(np.float64)
+    if np.count_nonzero(gate * keep) < min(_FEWEST_ROWS, len(on) // _FEWEST_SHARE):
+        keep[on] = 0.0
+        gate[:] = 0.0
+    weights = Weights(keep=keep, gate=gate)
     return weights if keep.mean() > _MOSTLY_KEPT else None

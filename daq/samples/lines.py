@@ -32,6 +32,11 @@ class Weights:
     keep: Floats
     gate: Floats
 
+    @property
+    def ever_on(self) -> bool:
+        """Whether the ident is on anywhere; a fit cannot hold it otherwise."""
+        return bool(self.gate.any())
+
 
 def phasors(frequency_hz: Floats, samples: int, rate_hz: float) -> Complexes:
     """Return exp(i w t), shape (j, samples), t = 0 in the middle.

@@ -204,6 +204,9 @@ class TerminalOperator:
         except EOFError:
             say(self._console, "")
             return None
+        except KeyboardInterrupt:
+            say(self._console, "")
+            raise
 
 
 def _within(view: WatchView, since_ns: int | None, span_ns: int) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import time
 from collections.abc import Iterator
 from importlib.resources import files
@@ -15,6 +16,7 @@ from sim_instruments.link_faults import Silence
 from sim_instruments.operator import GIVES_UP_AT
 from tests.faults.stand import settled, threads_and_descriptors
 from tests.support.commands import CommandLine
+from tests.support.plants import STATION
 from tests.support.served import Served, served_bench
 
 ASKED = {"halvorsund-nr2": "DDM", "fernmark-os4": "MEAS"}
@@ -56,6 +58,38 @@ def test_the_run_ends_with_the_instruments_own_error_after_three_tries(served, c
     assert happened.count("gap") == GIVES_UP_AT
     assert happened.count("tried again") == GIVES_UP_AT - 1
     assert happened[-1] == "interrupted"
+    left = settled(before)
+    assert left[0] <= before[0]
+    assert left[1] <= before[1]
+
+
+@pytest.mark.filterwarnings("ignore:unclosed <socket:ResourceWarning")  # pyvisa-py's
+@pytest.mark.parametrize(
+    "form",
+    [
+        "TCPIP::127.0.0.1::{port}::SOCKET",
+        "TCPIP::127.0.0.1,{port}::inst0::INSTR",
+        "TCPIP::127.0.0.1::hislip0,{port}::INSTR",
+        "ASRL./nobody.tty::INSTR",
+    ],
+)
+def test_one_that_is_not_there_is_a_sentence_on_every_link(form, tmp_path, capsys):
+    """Libraries log their own tracebacks: none may reach the technician."""
+    with socket.create_server(("127.0.0.1", 0)) as gone:
+        resource = form.format(port=gone.getsockname()[1])
+    text = STATION.read_text(encoding="utf-8")
+    assert "ASRL./receiver.tty::INSTR" in text
+    path = tmp_path / "station.toml"
+    path.write_text(text.replace("ASRL./receiver.tty::INSTR", resource), encoding="utf-8")
+    before = threads_and_descriptors()
+    said = CommandLine(capsys)(
+        "watch", "ddm", "--point", "course width", "--station", path, "--seconds", 1
+    )
+    assert said.code == 3
+    said.is_a_short_message()
+    assert "receiver" in said.err
+    assert resource in said.err
+    assert "Try: " in said.err
     left = settled(before)
     assert left[0] <= before[0]
     assert left[1] <= before[1]

@@ -15,7 +15,7 @@ import numpy as np
 
 from daq.samples.fit import Fit, fit
 from daq.samples.lines import Weights
-from daq.samples.lowpass import Baseband, Floats
+from daq.samples.lowpass import BAND_HZ, Baseband, Floats
 from daq.samples.search import Peak, WindowedSpectrum
 from daq.samples.terms import (
     F90,
@@ -151,7 +151,12 @@ def _loose(band: Baseband, now: Fit, duration_s: float) -> list[_Found]:
 
 def _tied(band: Baseband, now: Fit) -> list[_Found]:
     """Look for harmonics and products of the tones."""
-    candidates = [term for term in TIED if term not in now.terms]
+    # A tone that is not there may have been sought anywhere, its harmonics beyond the band.
+    candidates = [
+        term
+        for term in TIED
+        if term not in now.terms and 0.0 < np.dot(term.mix, now.free_hz) < BAND_HZ
+    ]
     if not candidates:
         return []
     frequency_hz = mixes(tuple(candidates)) @ now.free_hz

@@ -9,6 +9,10 @@ far better than a millihertz.
 What a coarse converter's rounding adds without noise is the same in every block as long as the
 tones keep their places: the mean does not lessen that part (it overstates it where they slip).
 
+The ident's depth and frequency are those of the blocks in which it is keyed on. Between
+transmissions a block may show a trace at the same place (a leak past the key, or a line of a coarse
+converter), each with a small uncertainty because the whole block holds it: no part of the mean.
+
 Where blocks scatter clearly more than their own uncertainties the quantity has moved: the mean's
 uncertainty is widened by the ratio, and a warning says so.
 """
@@ -29,6 +33,11 @@ from daq.samples.morse import decode
 _PHASE_PERIOD_DEG: Final = 120.0
 _MORSE_S: Final = 3.0
 _CLEARLY: Final = 4.0
+_ON: Final = 0.5
+"""An ident is on in blocks with this part of the greatest depth, as rows of a block are told."""
+_COVERAGE: Final = 2.0
+"""Standard uncertainties by which the greatest depth may be too great by noise."""
+_IDENT: Final = ("ident_depth", "ident_hz")
 
 
 @dataclass(slots=True)
@@ -85,6 +94,7 @@ class Combined:
     step_s: float = 0.0
     means: dict[str, _Mean] = field(default_factory=dict)
     envelopes: list[Floats] = field(default_factory=list)
+    idents: list[tuple[Estimate, Estimate]] = field(default_factory=list)
 
     def add(self, block: Block) -> None:
         """Take one more block into account."""
@@ -93,9 +103,12 @@ class Combined:
         self.samples += block.analysis.samples
         self.step_s = block.step_s
         self.envelopes.append(block.ident_envelope.astype(np.float32))
+        depth, hz = block.analysis.ident_depth, block.analysis.ident_hz
+        if depth is not None and hz is not None:
+            self.idents.append((depth, hz))
         for name in ESTIMATES:
             one: Estimate | None = getattr(block.analysis, name)
-            if one is not None:
+            if one is not None and name not in _IDENT:
                 period = _PHASE_PERIOD_DEG if name == "tone_phase_deg" else None
                 self.means.setdefault(name, _Mean(period)).add(one)
 
@@ -114,9 +127,10 @@ class Combined:
             return self.last
         if self.blocks == 1:
             return replace(self.last, ident_text=text, ident_wpm=wpm)
+        means = self.means | self._ident_means()
         whole = replace(
             self.last,
-            **{name: mean.result() for name, mean in self.means.items()},  # type: ignore[arg-type]
+            **{name: mean.result() for name, mean in means.items()},  # type: ignore[arg-type]
             duration_s=self.samples / self.last.rate_hz,
             samples=self.samples,
             ident_text=text,
@@ -128,9 +142,24 @@ class Combined:
         )
         return replace(whole, warnings=cautions(whole) + (extra if moved > 1.0 else ()))
 
+    def _ident_means(self) -> dict[str, _Mean]:
+        """Return the means over the blocks in which the ident is keyed on; none without an ident.
+
+        Its depth while on cannot be told before the last block: it may be in that one only.
+        """
+        if not self.idents:
+            return {}
+        greatest = max(depth.value - _COVERAGE * depth.u for depth, _ in self.idents)
+        means = {name: _Mean(None) for name in _IDENT}
+        for both in self.idents:
+            if both[0].value > _ON * greatest:
+                for name, one in zip(_IDENT, both, strict=True):
+                    means[name].add(one)
+        return means
+
     def _morse(self) -> tuple[str | None, float | None]:
         envelope = np.concatenate(self.envelopes).astype(np.float64)
-        if "ident_depth" not in self.means or len(envelope) * self.step_s < _MORSE_S:
+        if not self.idents or len(envelope) * self.step_s < _MORSE_S:
             return None, None
         message = decode(envelope, self.step_s)
         return (None, None) if message is None else (message.text, message.wpm)

@@ -3,7 +3,9 @@
 A tone that is switched in the middle of a record is no steady sinusoid; fitted as one it would
 leave energy everywhere. Its on-times are found from its own envelope and the fit is given a
 gate. Where too little of it is left to be measured, as where a block ends just after a letter has
-begun, that part is left out instead and the ident counts as off. An abrupt switch also clicks down into the tones' band (a sinusoid of amplitude A at f,
+begun, that part is left out instead and the ident counts as off.
+
+An abrupt switch also clicks down into the tones' band (a sinusoid of amplitude A at f,
 switched once, reads as A / (pi (f - g) T) at g in a record of length T), so the 10 ms around each
 are left out.
 """

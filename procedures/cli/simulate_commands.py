@@ -106,7 +106,10 @@ def demo(
             run("routine", station, operator="sim")
         _after_years(station)
     elif work == "week":
-        # A week's work in minutes: the plant's time runs faster than the one on the wall.
+        typer.echo(
+            f"The plant's time runs {WEEK_SPEED} times faster than ours: what is timed here, such as "
+            "a time to alarm, comes out so many times shorter."
+        )
         with simulated_bench(station, "--speed", WEEK_SPEED):
             for procedure in WEEK:
                 run(procedure, station, operator="sim")

@@ -27,9 +27,10 @@ class Peak:
 
 
 class Spectrum:
-    """A residual's lines at every half of the inverse duration, as sharp as they can be.
+    """A residual's lines at every half of the inverse duration or a little closer, all of it seen.
 
-    A few of the last samples, 4 per cent at most, are left out where that makes the transform fast.
+    It is lengthened by zeros, some 7 per cent at most, where that makes the transform fast. To leave the
+    last samples out instead would hide what is in them only, such as the beginning of a letter.
 
     Parameters
     ----------
@@ -40,16 +41,17 @@ class Spectrum:
     """
 
     def __init__(self, v: Floats, rate_hz: float) -> None:
-        self._size = _fast_size(len(v))
-        self._bin_hz = rate_hz / (2 * self._size)
-        self._lines = np.fft.rfft(v[: self._size], 2 * self._size)
-        self.duration_s = self._size / rate_hz
-        """Time that the samples looked at span."""
+        size = _fast_size_above(len(v))
+        self._count = len(v)
+        self._bin_hz = rate_hz / (2 * size)
+        self._lines = np.fft.rfft(v, 2 * size)
+        self.duration_s = len(v) / rate_hz
+        """Time that the samples span."""
 
     def variance_below(self, frequency_hz: float) -> float:
         """Return the variance of white noise that has the mean density up to `frequency_hz`."""
         inside = self._lines[1 : int(frequency_hz / self._bin_hz)]
-        return float(np.vdot(inside, inside).real / len(inside) / self._size)
+        return float(np.vdot(inside, inside).real / len(inside) / self._count)
 
     def amplitude_at(self, frequency_hz: Floats) -> Floats:
         """Return the amplitude of the line next to each frequency, shape (j,).
@@ -57,7 +59,7 @@ class Spectrum:
         It reads 0.9 dB low at most.
         """
         place = np.rint(frequency_hz / self._bin_hz).astype(np.intp)
-        return np.asarray(np.abs(self._lines[place]) * (2.0 / self._size))
+        return np.asarray(np.abs(self._lines[place]) * (2.0 / self._count))
 
     def strongest_near(self, nominal_hz: float, reach_hz: float) -> Peak:
         """Return the strongest line within `reach_hz` of `nominal_hz`.
@@ -65,10 +67,10 @@ class Spectrum:
         Right within a twentieth of the inverse of the duration when one line dominates there.
         """
         place, left, mid, right = _top(self._lines, self._bin_hz, nominal_hz, reach_hz)
-        # Lines beside the strongest are one inverse duration apart: their sizes are those of
+        # Lines beside the strongest are about one inverse duration apart: their sizes are those of
         # 1 / (1/2 + x) and 1 / (1/2 - x), x being the way to the true peak in that unit.
         shift = (right - left) / (right + left) if right + left > 0.0 else 0.0
-        return Peak((place + shift) * self._bin_hz, mid * 2.0 / self._size)
+        return Peak((place + shift) * self._bin_hz, mid * 2.0 / self._count)
 
 
 class WindowedSpectrum:
@@ -77,7 +79,8 @@ class WindowedSpectrum:
     Parameters
     ----------
     v
-        Shape (m,); a few of the last samples are left out as in `Spectrum`.
+        Shape (m,); a few of the last samples, 4 per cent at most, are left out where that makes the
+        transform fast.
     rate_hz
         Samples per second of `v`.
     """
@@ -127,6 +130,13 @@ def _hann(size: int) -> Floats:
     window = 0.5 - 0.5 * np.cos(2.0 * np.pi / size * np.arange(size))
     window.flags.writeable = False
     return np.asarray(window)
+
+
+@lru_cache(maxsize=64)
+def _fast_size_above(least: int) -> int:
+    """Return the smallest product of 2, 3 and 5 from `least` on."""
+    odd = [5**fives * 3**threes for fives in range(14) for threes in range(21)]
+    return min(one << (-(-least // one) - 1).bit_length() for one in odd)
 
 
 @lru_cache(maxsize=64)

@@ -107,8 +107,8 @@ def demo(
         _after_years(station)
     elif work == "week":
         typer.echo(
-            f"The plant's time runs {WEEK_SPEED} times faster than ours: what is timed here, such as "
-            "a time to alarm, comes out so many times shorter."
+            f"The plant's time runs {WEEK_SPEED} times faster than ours: what is timed here, such "
+            "as a time to alarm, comes out so many times shorter."
         )
         with simulated_bench(station, "--speed", WEEK_SPEED):
             for procedure in WEEK:

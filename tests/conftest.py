@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+import signal
+
 import numpy as np
 import pytest
 from hypothesis import settings
 
 from daq.clock import ManualClock
+
+# A test run that was started in the background ignores these, and every program that a test
+# starts would inherit that; the tests of Ctrl-C and of a lost terminal need the usual answer.
+for _number, _handler in (
+    (signal.SIGINT, signal.default_int_handler),
+    (signal.SIGHUP, signal.SIG_DFL),
+):
+    if signal.getsignal(_number) is signal.SIG_IGN:
+        signal.signal(_number, _handler)
 
 settings.register_profile("steady", derandomize=True, deadline=None, max_examples=60)
 settings.load_profile("steady")

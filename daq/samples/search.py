@@ -29,8 +29,8 @@ class Peak:
 class Spectrum:
     """A residual's lines at every half of the inverse duration or a little closer, all of it seen.
 
-    It is lengthened by zeros, some 7 per cent at most, where that makes the transform fast. To leave the
-    last samples out instead would hide what is in them only, such as the beginning of a letter.
+    It is lengthened by zeros, some 7 per cent at most, where that makes the transform fast. To
+    leave the last samples out instead would hide what is in them only: the beginning of a letter.
 
     Parameters
     ----------
@@ -135,7 +135,7 @@ def _hann(size: int) -> Floats:
 @lru_cache(maxsize=64)
 def _fast_size_above(least: int) -> int:
     """Return the smallest product of 2, 3 and 5 from `least` on."""
-    odd = [5**fives * 3**threes for fives in range(14) for threes in range(21)]
+    odd: list[int] = [5**fives * 3**threes for fives in range(14) for threes in range(21)]
     return min(one << (-(-least // one) - 1).bit_length() for one in odd)
 
 

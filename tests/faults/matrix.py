@@ -131,7 +131,8 @@ def check_log(stand: Stand, expected: Expected) -> None:
     first = _first_failure(stand)
     assert first == expected.seen
     away = stand.events("instrument was away")
-    assert len(away) == (1 if first == "LinkLost" else 0)
+    # A link that did not come clean in time is opened anew: an absence, too.
+    assert len(away) == 1 if first == "LinkLost" else len(away) <= 1
     assert all(event["reason"] for event in away)
 
 

@@ -38,7 +38,7 @@ LINKS: Final[Mapping[str, str]] = {
     "HiSLIP": "TCPIP::127.0.0.1::hislip0,0::INSTR",
 }
 TIMEOUT_S: Final = 0.25
-RECOVERY_S: Final = 0.5
+RECOVERY_S: Final = 1.0
 OPEN_S: Final = 2.0
 SLACK_S: Final = 1.5
 """For a machine that does other things."""

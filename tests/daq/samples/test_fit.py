@@ -2,11 +2,12 @@ import numpy as np
 import pytest
 from scipy import signal
 
+from daq.errors import SamplesError
 from daq.samples.choose import NOMINAL_HZ
 from daq.samples.fit import fit
 from daq.samples.lines import Weights
 from daq.samples.lowpass import to_baseband
-from daq.samples.terms import HARMONICS_90, TONE_90, TONE_150
+from daq.samples.terms import HARMONICS_90, HUM, IDENT_TONE, TONE_90, TONE_150
 from tests.daq.samples.synthetic import Truth, clean, record
 
 TONES = (TONE_90, TONE_150)
@@ -73,3 +74,14 @@ def test_the_iteration_goes_on_until_a_far_start_is_forgotten() -> None:
     u_hz = np.sqrt(np.diagonal(near.cov)[-2:])
     assert np.all(np.abs(near.free_hz[:2] - far.free_hz[:2]) < 0.05 * u_hz)
     assert np.all(np.abs(near.amplitude - far.amplitude) < 0.05 * np.sqrt(near.cov[1, 1]))
+
+
+def test_terms_that_cannot_be_told_apart_are_refused_by_name() -> None:
+    """Hum that runs onto a tone, and an ident that is never on, are no faults of the algebra."""
+    band = to_baseband(clean(Truth()), Truth().rate_hz)
+    with pytest.raises(SamplesError, match="hum at 90 Hz"):
+        fit(band, (*TONES, HUM), np.array([90.0, 150.0, 1020.0, 90.0]))
+    rows = np.ones(len(band.v) // band.piece)
+    weights = Weights(keep=rows, gate=np.zeros(len(rows)))
+    with pytest.raises(SamplesError, match="ident at 1020 Hz"):
+        fit(band, (*TONES, IDENT_TONE), NOMINAL_HZ, weights)

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -76,3 +78,50 @@ def test_the_gate_finds_the_tone_among_the_side_lobes_of_its_keying() -> None:
     assert weights is not None
     found_hz = lobe.free_hz[2] + shift_hz(rows, weights, band.rate_hz / band.piece)
     assert found_hz == pytest.approx(1021.3, abs=0.15 / truth.duration_s)
+
+
+def begun(truth: Truth, on_s: float, depth: float, seed: int) -> np.ndarray:
+    """Return an 8-bit record whose ident is keyed on for its last `on_s`."""
+    on = (truth.t >= truth.duration_s - on_s).astype(float)
+    step = truth.c0 / 64.0
+    return np.asarray(np.round(keyed(truth, on, depth, seed) / step) * step)
+
+
+@pytest.mark.parametrize("on_ms", [4.0, 6.0, 8.0, 12.0])
+def test_a_letter_that_has_just_begun_is_left_out(on_ms: float) -> None:
+    """A few milliseconds of ident are too little to fit, and disturb nothing."""
+    truth = Truth(snr_db=49.0, duration_s=0.4, m90=0.2237, m150=0.2186)
+    for seed in range(4):
+        a = analyze_samples(begun(truth, on_ms / 1e3, 0.16, seed), RATE_HZ)
+        assert abs(a.ddm.value - truth.ddm) < 4.0 * a.ddm.u
+        assert a.ident_depth is None or a.ident_depth.value < 0.01
+
+
+def test_the_depth_of_a_short_mark_in_a_long_record_is_true_or_not_given() -> None:
+    """Far from the middle, a phase and a frequency that are both uncertain inflate the depth."""
+    truth = Truth(snr_db=49.0, duration_s=2.0)
+    for on_ms in (18.0, 20.0, 25.0, 30.0, 45.0, 60.0):
+        depth = analyze_samples(begun(truth, on_ms / 1e3, 0.16, 1), RATE_HZ).ident_depth
+        assert depth is None or depth.value == pytest.approx(0.16, rel=0.02)
+    assert depth is not None
+
+
+def test_a_letter_in_the_last_samples_is_not_overlooked() -> None:
+    """Without a converter's steps to hide in, 20 ms of ident would be ten uncertainties of DDM."""
+    truth = Truth(snr_db=55.0, duration_s=2.0)
+    on = (truth.t >= 1.98).astype(float)
+    for seed in range(4):
+        phases = replace(truth, p90=1.0 + seed, p150=1.3 * seed)
+        a = analyze_samples(keyed(phases, on, 0.16, seed), RATE_HZ)
+        assert abs(a.ddm.value - truth.ddm) < 4.0 * a.ddm.u
+
+
+@pytest.mark.parametrize("first", [0, 60, 97])
+def test_a_gate_of_too_few_rows_is_never_on_and_what_it_held_is_left_out(first: int) -> None:
+    rows = np.full(100, 0.001, dtype=np.complex128)
+    rows[first : first + 6] = 0.16
+    weights = keying(rows)
+    assert weights is not None
+    assert not weights.ever_on
+    assert not weights.keep[first : first + 6].any()
+    assert weights.keep.sum() >= 92

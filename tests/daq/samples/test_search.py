@@ -50,3 +50,11 @@ def test_amplitudes_read_at_most_nine_tenths_of_a_decibel_low() -> None:
 def test_white_noise_has_its_variance_in_any_part_of_the_band() -> None:
     v = 0.3 * np.random.default_rng(1).standard_normal(30_000)
     assert Spectrum(v, RATE_HZ).variance_below(1200.0) == pytest.approx(0.09, rel=0.04)
+
+
+def test_no_sample_is_overlooked() -> None:
+    """By Parseval's theorem all of a click's energy is seen, wherever it is."""
+    for place in (0, 500, 1008):
+        v = np.zeros(1009)
+        v[place] = 1.0
+        assert Spectrum(v, RATE_HZ).variance_below(1200.0) == pytest.approx(1.0 / 1009.0)

@@ -34,8 +34,8 @@ class Weights:
 
     @property
     def ever_on(self) -> bool:
-        """Whether the ident is on anywhere; a fit cannot hold it otherwise."""
-        return bool(self.gate.any())
+        """Whether the ident is on in any row that counts; a fit cannot hold it otherwise."""
+        return bool((self.gate * self.keep).any())
 
 
 def phasors(frequency_hz: Floats, samples: int, rate_hz: float) -> Complexes:

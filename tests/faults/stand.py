@@ -211,8 +211,8 @@ def settled(before: tuple[int, int], limit_s: float = 2.0) -> tuple[int, int]:
     """Return what this process holds once it is no more than before, or after a while at most."""
     end = time.monotonic() + limit_s
     while True:
-        gc.collect()  # pyvisa-py leaves sockets of failed openings to the collector
         now = threads_and_descriptors()
         if (now[0] <= before[0] and now[1] <= before[1]) or time.monotonic() > end:
             return now
+        gc.collect()  # pyvisa-py leaves sockets of failed openings to the collector
         time.sleep(0.005)

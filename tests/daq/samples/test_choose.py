@@ -53,3 +53,11 @@ def test_a_component_too_close_to_a_tone_is_not_added() -> None:
     """On a tenth of a second, 100 Hz and 90 Hz are one."""
     found = chosen(Truth(duration_s=0.11, hum=0.02, f_hum=100.0))
     assert "second harmonic of the mains" not in names(found)
+
+
+def test_harmonics_of_a_tone_led_astray_are_not_sought_beyond_the_band() -> None:
+    """A tone that is missing may end anywhere: four times 400 Hz lies above half of 3 kHz."""
+    truth = Truth(rate_hz=3_000.0, duration_s=0.11, m90=0.0)
+    band = to_baseband(record(truth, np.random.default_rng(2)), truth.rate_hz)
+    astray = replace(first_fit(band), free_hz=np.array([400.0, 150.0, 1020.0, 50.0]))
+    assert not {name for name in names(grow(band, astray)) if "90 Hz" in name}

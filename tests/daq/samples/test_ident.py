@@ -99,7 +99,7 @@ def test_a_letter_that_has_just_begun_is_left_out(on_ms: float) -> None:
 
 def test_the_depth_of_a_short_mark_in_a_long_record_is_true_or_not_given() -> None:
     """Far from the middle, a phase and a frequency that are both uncertain inflate the depth."""
-    truth = Truth(snr_db=49.0, duration_s=2.0)
+    truth, depth = Truth(snr_db=49.0, duration_s=2.0), None
     for on_ms in (18.0, 20.0, 25.0, 30.0, 45.0, 60.0):
         depth = analyze_samples(begun(truth, on_ms / 1e3, 0.16, 1), RATE_HZ).ident_depth
         assert depth is None or depth.value == pytest.approx(0.16, rel=0.02)

@@ -29,6 +29,10 @@ from daq.samples.terms import (
     Term,
 )
 
+_LEAST_IDENT: Final = 0.005
+"""A tenth of the least depth that an ident may have (14 CFR 171.111(e)(2): 5 per cent). What is
+weaker is a trace: a converter's own lines, or leakage past an open key."""
+
 _PRESENT: Final = 12.0
 """Strength from which a tone is there: noise alone exceeds it once in 160,000."""
 
@@ -169,7 +173,8 @@ def report(fit: Fit, band: Baseband, samples: int, rate_hz: float, step: float =
     m90, row_90 = p.depth_row(TONE_90)
     m150, row_150 = p.depth_row(TONE_150)
     freedom = 2.0 * BAND_HZ * samples / rate_hz
-    has_ident = IDENT_TONE in fit.terms
+    ident = p.depth(IDENT_TONE) if IDENT_TONE in fit.terms else None
+    has_ident = ident is not None and ident.value >= _LEAST_IDENT
     hums = [p.depth(term) for term in (HUM, HUM_2) if term in fit.terms]
     analysis = Analysis(
         ddm=p.estimate(m150 - m90, row_150 - row_90),
@@ -186,7 +191,7 @@ def report(fit: Fit, band: Baseband, samples: int, rate_hz: float, step: float =
         duration_s=samples / rate_hz,
         samples=samples,
         rate_hz=rate_hz,
-        ident_depth=p.depth(IDENT_TONE) if has_ident else None,
+        ident_depth=ident if has_ident else None,
         ident_hz=p.frequency(IDENT) if has_ident else None,
         hum_depth=max(hums, key=lambda hum: hum.value) if hums else None,
         hum_hz=_hum_hz(p) if hums else None,

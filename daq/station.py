@@ -194,6 +194,16 @@ class Comparison(Table):
     second: str
 
 
+class Monitor(Table):
+    """Table ``[monitor]``: the channels whose DDM the baseline reads and sets, in that order.
+
+    The channel that is phased has its own table; these are the others, such as the course line,
+    both clearances and a far-field monitor.
+    """
+
+    channels: tuple[str, ...] = ()
+
+
 class Simulation(Table):
     """Table ``[simulation]``: what the simulated bench is told; real stations have none.
 
@@ -218,6 +228,7 @@ class Station(Equipment):
     points: tuple[Point, ...] = ()
     comparisons: tuple[Comparison, ...] = ()
     phasing: Mapping[str, Phasing] = Field(default_factory=dict)
+    monitor: Monitor = Field(default_factory=Monitor)
     wide_alarm: WideAlarm | None = None
     site: Site | None = None
     course: Course | None = None
@@ -251,6 +262,7 @@ class Station(Equipment):
 
     def _named_points(self) -> list[tuple[str, str]]:
         named = [(f"phasing.{name}", phasing.point) for name, phasing in self.phasing.items()]
+        named += [("monitor", name) for name in self.monitor.channels]
         if self.wide_alarm is not None:
             alarm = self.wide_alarm
             both = (alarm.course_point, *alarm.clearance_points)

@@ -1,7 +1,7 @@
 """Bring a localizer's monitor to its baseline.
 
-Cautions and preconditions, signal levels, monitor phasing and width, the wide alarm profile, and a
-comparison of the instruments that look at the same signal.
+Cautions and preconditions, signal levels, monitor phasing and width, the monitor's other channels,
+the wide alarm profile, and a comparison of the instruments that look at the same signal.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from procedures.bench import Bench
+from procedures.steps.channels import monitor_channels
 from procedures.steps.comparison import compare_instruments
 from procedures.steps.levels import signal_levels
 from procedures.steps.phasing import phase_and_width
@@ -34,6 +35,7 @@ def monitor_baseline(bench: Bench) -> None:
     preconditions(bench)
     signal_levels(bench)
     phase_and_width(bench, "monitor")
+    monitor_channels(bench)
     if bench.station.wide_alarm is not None:
         wide_alarm(bench)
     compare_instruments(bench)

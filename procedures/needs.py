@@ -28,6 +28,7 @@ def monitor_instruments(station: Station) -> frozenset[str]:
     """Return the aliases that the monitor baseline reads: levels, phasing, profile, comparisons."""
     names = [point.name for point in station.points if point.quantity == "vpp"]
     names += [station.phasing[name].point for name in ("monitor",) if name in station.phasing]
+    names += station.monitor.channels
     if station.wide_alarm is not None:
         names += [station.wide_alarm.course_point, *station.wide_alarm.clearance_points]
     for pair in station.comparisons:

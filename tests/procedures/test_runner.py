@@ -430,7 +430,7 @@ def test_cut_off_just_before_its_end_nothing_is_asked_or_read(
     copied(bench, whole)
     who = Minded()
     assert bench.resume(1, who).result == "finished"
-    assert (who.asked, who.views, who.told) == ([], [], [])
+    assert (who.asked, who.views) == ([], [])
     assert entries(log, Kind.READING) == []
 
 

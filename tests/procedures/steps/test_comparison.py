@@ -9,26 +9,15 @@ import pytest
 from procedures.steps.comparison import compare_instruments
 from tests.support.steps import Stage, stage
 
-BOTH = {
-    "# Monitor phasing: the line goes in": """
-[[points]]
-name = "course width detector"
-quantity = "ddm"
-instrument = "scope"
-channel = "4"
-
-[[points]]
+HERE = "# Two instruments that look at the same signal have to agree."
+SECOND = 'second = "course width detector"'
+ANOTHER_POINT = """[[points]]
 name = "course line detector"
 quantity = "ddm"
 instrument = "scope"
 channel = "3"
 
-[[comparisons]]
-first = "course width"
-second = "SECOND"
-
-# Monitor phasing: the line goes in"""
-}
+"""
 
 
 def compared(on: Stage) -> tuple[object, float, float]:
@@ -37,7 +26,7 @@ def compared(on: Stage) -> tuple[object, float, float]:
 
 
 def against(second: str) -> dict[str, str]:
-    return {before: after.replace("SECOND", second) for before, after in BOTH.items()}
+    return {HERE: ANOTHER_POINT + HERE, SECOND: f'second = "{second}"'}
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -78,6 +67,7 @@ def test_the_oscilloscope_is_asked_for_its_probe_and_the_receiver_for_its_lead(
 
 
 def test_a_station_without_comparisons_compares_nothing(tmp_path: Path) -> None:
-    with stage(tmp_path) as on:
+    pair = f'[[comparisons]]\nfirst = "course width"\n{SECOND}\n'
+    with stage(tmp_path, changes={pair: ""}) as on:
         compare_instruments(on.bench)
     assert on.who.asked == []

@@ -22,17 +22,15 @@ from procedures import (
     transmitter,
 )
 from procedures.bench import Bench
-from procedures.equipment_needs import (
-    alarm_instruments,
-    profile_instruments,
-    routine_instruments,
-    transmitter_instruments,
-)
 from procedures.needs import (
+    alarm_instruments,
     every_instrument,
     field_instruments,
     monitor_instruments,
     no_instrument,
+    profile_instruments,
+    routine_instruments,
+    transmitter_instruments,
 )
 
 

@@ -33,8 +33,8 @@ def wide_alarm(bench: Bench) -> None:
     Raises
     ------
     Refused
-        The station file does not describe the profile, a level does not come right, or the
-        normal values do not return.
+        The station file does not describe the profile, a level does not come right, the normal
+        values do not return; or, once they are back, too little is left off course.
     """
     plan = bench.station.wide_alarm
     if plan is None:
@@ -44,15 +44,22 @@ def wide_alarm(bench: Bench) -> None:
     controls = [name for name in (plan.course_control, plan.clearance_control) if name]
     with away_from_normal(bench, "wide", "the wide alarm profile is set", controls):
         _set(bench, plan, normal, alarm_db)
-        _check_off_course(bench, plan)
-        bench.acknowledge(
-            "wide/hold",
-            "The profile is set and verified. It may be held for flight inspection; go on to "
-            "remove it.",
-        )
+        short = _short_off_course(bench, plan)
+        if not short:
+            bench.acknowledge(
+                "wide/hold",
+                "The profile is set and verified. It may be held for flight inspection; go on to "
+                "remove it.",
+            )
         put_back(bench, "wide", _turned(plan), normal)
         # The reminder stays until the normal values are back, not just the hands off the control.
         verify_normal(bench, "wide", _bands(plan), normal)
+    if short:
+        raise Refused(
+            f"The wide alarm leaves too little off course: {'; '.join(short)}. The profile is "
+            "removed and the normal values are back.",
+            hint="raise the clearance SBO level, or find what weakens it, and begin again.",
+        )
 
 
 def _points(plan: WideAlarm) -> tuple[str, ...]:
@@ -119,8 +126,9 @@ def _set(bench: Bench, plan: WideAlarm, normal: Normal, alarm_db: float) -> None
         )
 
 
-def _check_off_course(bench: Bench, plan: WideAlarm) -> None:
-    """Judge that enough off-course signal is left, on each side and of the right tone."""
+def _short_off_course(bench: Bench, plan: WideAlarm) -> list[str]:
+    """Judge what is left off course, each side by its tone; return where it is not enough."""
+    short = []
     for name in plan.clearance_points:
         reading = bench.measure(f"wide/off course/{name}", name, label="wide alarm")
         right = math.copysign(1.0, bench.station.point(name).target or reading.value)
@@ -135,7 +143,8 @@ def _check_off_course(bench: Bench, plan: WideAlarm) -> None:
             f"wide/off course/{name}/verdict", f"{name} at the wide alarm", reading, limit
         )
         if judgement.verdict is not Verdict.IN_TOLERANCE:
-            bench.tell(
-                f"'{name}' reads {said(reading)} at the wide alarm: {judgement.verdict} against "
-                f"the off-course minimum of {plan.off_course_minimum:.3f}."
+            short.append(
+                f"'{name}' reads {said(reading)}, {judgement.verdict} against the minimum of "
+                f"{plan.off_course_minimum:.3f}"
             )
+    return short

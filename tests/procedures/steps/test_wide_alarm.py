@@ -99,20 +99,29 @@ def test_course_and_clearance_are_reduced_by_the_same_ratio(tmp_path: Path) -> N
     ("minimum", "verdict"),
     [("0.155", "in tolerance"), ("0.174", "too close to call"), ("0.190", "out of tolerance")],
 )
-def test_too_little_left_off_course_is_said_for_each_side(
+def test_too_little_left_off_course_refuses_once_the_normal_values_are_back(
     minimum: str, verdict: str, tmp_path: Path
 ) -> None:
     """Clearance 0.210 at the wide alarm leaves 0.174 on each side."""
     changes = {'off_course_minimum = "0.155"': f'off_course_minimum = "{minimum}"'}
+    enough = verdict == "in tolerance"
     with stage(tmp_path, changes=changes) as on:
-        wide_alarm(on.bench)
+        before = [on.position(control) for control in (COURSE, CLEARANCE)]
+        if enough:
+            wide_alarm(on.bench)
+        else:
+            with pytest.raises(Refused, match=f"'clearance 90' reads .*{verdict}.*'clearance 150'"):
+                wide_alarm(on.bench)
+        after = [on.position(control) for control in (COURSE, CLEARANCE)]
         judged = on.requests("judge")
+        assert on.bench.hazards == {}
     low, high = (judged[f"wide/off course/clearance {tone}/verdict"] for tone in (150, 90))
     assert (low["low"], low["high"]) == (float(minimum), None)
     assert (high["low"], high["high"]) == (None, -float(minimum))
     assert {low["verdict"], high["verdict"]} == {verdict}
-    said = [text for text in on.who.told if "off-course minimum" in text]
-    assert len(said) == (0 if verdict == "in tolerance" else 2)
+    assert after == pytest.approx(before, abs=0.005)
+    held = [prompt.key for prompt in on.who.asked if prompt.key == "wide/hold"]
+    assert len(held) == enough
 
 
 def test_the_controls_are_back_at_their_marks_and_every_normal_value_is_verified(

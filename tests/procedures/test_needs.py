@@ -13,6 +13,9 @@ METERS = {"power meter", "counter"}
 @pytest.mark.parametrize(
     ("name", "needed"),
     [
+        ("cable-set", set()),
+        ("course", {"receiver"}),
+        ("monitor-baseline", {"scope", "receiver"}),
         ("transmitter", {"scope", *METERS}),
         ("alarms", {"receiver", "power meter", "alarm unit"}),
         ("flight-profiles", {"receiver", "power meter"}),

@@ -170,42 +170,26 @@ def _keep(
 
 def judge_course(work: CourseWork, key: str, label: str, line: CourseLine) -> dict[str, Judgement]:
     """Judge a course line by the station's category and its own limits; returns by quantity."""
-    station = work.bench.station
-    results = [
-        (
-            Result("alignment", line.alignment_m, line.alignment_u_m, "course line"),
-            _row(work, "alignment_m"),
-        ),
-        (
-            Result(
-                "sensitivity change",
-                work.change(line),
-                line.sensitivity_u_per_m / work.nominal_per_m,
-                "displacement sensitivity",
-            ),
-            _row(work, "sensitivity_change"),
-        ),
-        (
-            Result("course width", line.course_width_deg, line.course_width_u_deg, "course width"),
-            _row(work, "course_width"),
-        ),
-        (
-            Result("symmetry", line.symmetry, line.symmetry_u, "course symmetry"),
-            _own("symmetry", work.table.symmetry),
-        ),
-        (
-            Result("linearity", line.linearity_ddm, line.linearity_u_ddm, "course linearity"),
-            Limit(
-                None,
-                work.table.linearity,
-                "1",
-                "linearity: farthest reading from the line",
-                "station file",
-                "station file",
-            ),
-        ),
+    return {
+        result.quantity: work.bench.judge(
+            f"{key}/{result.quantity}/verdict", f"{result.point}, {label}", result, limit
+        )
+        for result, limit in (*_by_category(work, line), *_by_station(work, line))
+    }
+
+
+def _by_category(work: CourseWork, line: CourseLine) -> list[tuple[Result, Limit]]:
+    """Return what the tables of limits judge."""
+    change_u = line.sensitivity_u_per_m / work.nominal_per_m
+    change = Result("sensitivity change", work.change(line), change_u, "displacement sensitivity")
+    alignment = Result("alignment", line.alignment_m, line.alignment_u_m, "course line")
+    width = Result("course width", line.course_width_deg, line.course_width_u_deg, "course width")
+    judged = [
+        (alignment, _row(work, "alignment_m")),
+        (change, _row(work, "sensitivity_change")),
+        (width, _row(work, "course_width")),
     ]
-    if station.station.category == "I":
+    if work.bench.station.station.category == "I":
         # "10.5 m or 0.015 DDM, whichever is less": the other categories' rows are the same twice.
         shift = Result(
             "alignment as DDM",
@@ -213,16 +197,23 @@ def judge_course(work: CourseWork, key: str, label: str, line: CourseLine) -> di
             line.alignment_u_m * line.sensitivity_per_m,
             "course line as DDM",
         )
-        results.insert(1, (shift, _row(work, "alignment_ddm")))
-    return {
-        result.quantity: work.bench.judge(
-            f"{key}/{result.quantity}/verdict",
-            f"{result.point}, {label}",
-            result,
-            limit,
-        )
-        for result, limit in results
-    }
+        judged.insert(1, (shift, _row(work, "alignment_ddm")))
+    return judged
+
+
+def _by_station(work: CourseWork, line: CourseLine) -> list[tuple[Result, Limit]]:
+    """Return what the station file's own limits judge."""
+    symmetry = Result("symmetry", line.symmetry, line.symmetry_u, "course symmetry")
+    linearity = Result("linearity", line.linearity_ddm, line.linearity_u_ddm, "course linearity")
+    farthest = Limit(
+        None,
+        work.table.linearity,
+        "1",
+        "linearity: farthest reading from the line",
+        "station file",
+        "station file",
+    )
+    return [(symmetry, _own("symmetry", work.table.symmetry)), (linearity, farthest)]
 
 
 def _row(work: CourseWork, key: str) -> Limit:

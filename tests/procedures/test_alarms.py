@@ -137,8 +137,7 @@ def test_a_far_field_monitor_may_take_the_time_that_the_station_gives_it() -> No
         '[[alarms.entries]]\nname = "far field"\nkind = "course shift"\nwithin = "30 s"\n'
         'point = "far field monitor"\ncontrol = "course alignment"\n\n'
     )
-    point = '[[points]]\nname = "far field monitor"\nquantity = "ddm"\ninstrument = "receiver"\n\n'
-    text = only().replace("[[flight_profiles]]", f"{far}{point}[[flight_profiles]]", 1)
+    text = only().replace("[[flight_profiles]]", f"{far}[[flight_profiles]]", 1)
     settings = {"far_field_ddm": 0.0085, "far_field_delay_s": 20.0, "course_shift_ddm": 0.2}
     _, found = tried({"alarms": settings}, text)
     timed = found["alarm/far field/time/verdict"]

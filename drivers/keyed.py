@@ -22,6 +22,7 @@ from daq.units import Kind, parse
 from drivers.accuracy import standard_uncertainty
 from drivers.profile import Profile
 from drivers.profiled import Place
+from drivers.standing_in import StandingIn
 from drivers.units import si_scale
 
 Ask = Callable[[str], str]
@@ -51,7 +52,7 @@ _LIKE: Final[Mapping[Kind, str]] = MappingProxyType(
 )
 
 
-class KeyedInstrument:
+class KeyedInstrument(StandingIn):
     """Fulfils `daq.roles.Instrument` by asking a person. One thread at a time.
 
     Parameters
@@ -84,24 +85,13 @@ class KeyedInstrument:
     ) -> None:
         if profile is None and instrument_class not in _READS:
             raise InputError(f"A {instrument_class} cannot be read by hand.")
-        self._class = instrument_class
-        self._place = place
+        super().__init__(instrument_class, place)
         self._ask = ask
         self._profile = profile
         self._limits: dict[str, float] = {}
         plate = ask(f"{place.alias}: what does its plate say? Maker, model, serial number:")
         found = parse_identity(plate)
         self._identity = Identity(found.maker, found.model, found.serial, raw=f"plate: {plate}")
-
-    @property
-    def alias(self) -> str:
-        """See `Instrument`."""
-        return self._place.alias
-
-    @property
-    def instrument_class(self) -> InstrumentClass:
-        """See `Instrument`."""
-        return self._class
 
     @property
     def identity(self) -> Identity:
@@ -123,9 +113,7 @@ class KeyedInstrument:
         AnswerError
             Five times in a row what was typed was no value.
         """
-        if quantity not in self.quantities:
-            there = ", ".join(sorted(self.quantities))
-            raise InputError(f"{self.alias} does not measure {quantity}; it measures {there}.")
+        self._check_quantity(quantity, self.quantities)
         clock = self._place.clock
         began_ns = clock.monotonic_ns()
         kind = KIND_OF_QUANTITY[quantity]
@@ -149,9 +137,6 @@ class KeyedInstrument:
             quality=Quality.IMPOSSIBLE if impossible else Quality.OK,
             raw=f"typed by hand: {text.strip()}",
         )
-
-    def close(self) -> None:
-        """See `Instrument`; there is nothing to let go of."""
 
     def _u(self, quantity: str, kind: Kind, value: float) -> float:
         if self._profile is not None:

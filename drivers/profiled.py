@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Protocol
@@ -79,6 +79,12 @@ class Place:
     def label(self) -> str:
         """Alias and resource, for messages."""
         return f"{self.alias} ({self.resource})"
+
+
+def no_such_quantity(alias: str, quantity: str, known: Iterable[str]) -> InputError:
+    """Return the error for a quantity that an instrument does not read, with those that it does."""
+    there = ", ".join(sorted(known))
+    return InputError(f"{alias} does not measure {quantity}; it measures {there}.")
 
 
 class ProfiledInstrument:
@@ -228,8 +234,7 @@ class ProfiledInstrument:
             return known
         section = self._profile.quantity.get(quantity)
         if section is None:
-            there = ", ".join(sorted(self._profile.quantity))
-            raise InputError(f"{self.alias} does not measure {quantity}; it measures {there}.")
+            raise no_such_quantity(self.alias, quantity, self._profile.quantity)
         self._check_channel(channel, section.query + section.start)
         question = Question(section, channel, self._timeout_s)
         return self._questions.setdefault((quantity, channel), question)

@@ -17,8 +17,9 @@ from daq.errors import InputError, LinkLost
 from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from daq.reading import QUANTITIES, Quality, Reading
-from daq.roles import Identity, InstrumentClass
+from daq.roles import InstrumentClass
 from drivers.profiled import Place
+from drivers.standing_in import Recording
 
 _NEEDED: Final = ("quantity", "value")
 _LONGEST_WAIT_S: Final = 1.0
@@ -142,7 +143,7 @@ def _number(cell: object) -> float:
     return float("nan") if cell is None or cell == "" else float(str(cell))
 
 
-class RecordedReadings:
+class RecordedReadings(Recording):
     """Fulfils `daq.roles.Instrument` with readings of another day, in order and at their pace.
 
     Parameters
@@ -158,26 +159,10 @@ class RecordedReadings:
     def __init__(
         self, instrument_class: InstrumentClass, place: Place, recorded: Sequence[Recorded]
     ) -> None:
-        self._class = instrument_class
-        self._place = place
+        super().__init__(instrument_class, place)
         self._all = tuple(recorded)
         self._next = 0
         self._last_ns = 0
-
-    @property
-    def alias(self) -> str:
-        """See `Instrument`."""
-        return self._place.alias
-
-    @property
-    def instrument_class(self) -> InstrumentClass:
-        """See `Instrument`."""
-        return self._class
-
-    @property
-    def identity(self) -> Identity:
-        """The file stands in for the instrument."""
-        return Identity("", "recording", raw=self._place.resource)
 
     @property
     def quantities(self) -> frozenset[str]:
@@ -196,9 +181,7 @@ class RecordedReadings:
         LinkLost
             It is over.
         """
-        if quantity not in self.quantities:
-            there = ", ".join(sorted(self.quantities))
-            raise InputError(f"{self.alias} does not measure {quantity}; it measures {there}.")
+        self._check_quantity(quantity, self.quantities)
         del channel
         clock = self._place.clock
         began_ns = clock.monotonic_ns()
@@ -226,9 +209,6 @@ class RecordedReadings:
             quality=item.quality,
             raw=f"recorded {item.time}: {item.raw}".replace("  ", " "),
         )
-
-    def close(self) -> None:
-        """See `Instrument`; there is nothing to let go of."""
 
     def _coming(self, quantity: str, point: str) -> Iterator[Recorded]:
         while self._next < len(self._all):

@@ -10,11 +10,12 @@ import numpy as np
 
 from daq.errors import AnswerError, InputError, LinkLost, SamplesError
 from daq.reading import Quality, Reading, Waveform, impossible_ddm
-from daq.roles import Identity, InstrumentClass
+from daq.roles import InstrumentClass
 from daq.samples.files import open_samples
 from daq.samples.model import Analysis, Estimate
 from daq.samples.source import Samples
 from drivers.profiled import Place
+from drivers.standing_in import Recording
 
 RECORD_S: Final = 0.5
 """Length, seconds, of the piece of the recording that makes one reading."""
@@ -32,7 +33,7 @@ _BY_CLASS: Final = {
 }
 
 
-class RecordedSamples:
+class RecordedSamples(Recording):
     """Fulfils `daq.roles.Instrument`, and `Oscilloscope`, with samples of another day.
 
     As a receiver it demodulates them; as an oscilloscope it hands them over.
@@ -60,28 +61,12 @@ class RecordedSamples:
                 f"Samples cannot stand for a {instrument_class}.",
                 hint="let the entry's class be oscilloscope or navigation receiver.",
             )
-        self._class = instrument_class
-        self._place = place
+        super().__init__(instrument_class, place)
         self._path = path
         source = open_samples(path)
         self._rate_hz = source.rate_hz
         self._size = round(RECORD_S * source.rate_hz)
         self._pieces: Iterator[Samples] = source.chunks(self._size)
-
-    @property
-    def alias(self) -> str:
-        """See `Instrument`."""
-        return self._place.alias
-
-    @property
-    def instrument_class(self) -> InstrumentClass:
-        """See `Instrument`."""
-        return self._class
-
-    @property
-    def identity(self) -> Identity:
-        """The file stands in for the instrument."""
-        return Identity("", "recording", raw=self._place.resource)
 
     @property
     def quantities(self) -> frozenset[str]:
@@ -100,9 +85,7 @@ class RecordedSamples:
         LinkLost
             The recording is over.
         """
-        if quantity not in self.quantities:
-            there = ", ".join(sorted(self.quantities))
-            raise InputError(f"{self.alias} does not measure {quantity}; it measures {there}.")
+        self._check_quantity(quantity, self.quantities)
         del channel
         clock = self._place.clock
         began_ns = clock.monotonic_ns()

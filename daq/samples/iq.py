@@ -20,8 +20,6 @@ _SIDEBANDS_HZ: Final = 2200.0
 
 _FAR_BELOW: Final = 3.0
 _CLEAR_OF_FLOOR: Final = 5.0
-_HANN_BINS: Final = 1.5
-"""Equivalent noise bandwidth of the Hann window, bins."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from typing import Final
 from daq.errors import Refused
 from daq.station import Station
 from daq.station_equipment import AlarmEntry
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.steps.alarm_check import check_alarm
 from procedures.steps.preconditions import preconditions
 

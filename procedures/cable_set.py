@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from daq.errors import Refused
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.steps.cable_matching import SetWork, check_condition, match_set
 from procedures.steps.preconditions import preconditions
 

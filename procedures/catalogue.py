@@ -21,8 +21,8 @@ from procedures import (
     transmit_phasing,
     transmitter,
 )
-from procedures.bench import Bench
-from procedures.needs import (
+from procedures.engine.bench import Bench
+from procedures.engine.needs import (
     alarm_instruments,
     every_instrument,
     field_instruments,

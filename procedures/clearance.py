@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from daq.errors import Refused
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.steps.capture import judge_capture, measure_capture
 from procedures.steps.preconditions import preconditions
 from procedures.steps.wide_traverse import judge_wide, keep_wide, measure_wide

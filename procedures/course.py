@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from daq.errors import Refused
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.steps.course_line import begin_course, judge_course, measure_course
 from procedures.steps.course_setting import set_alignment, set_width
 from procedures.steps.preconditions import preconditions

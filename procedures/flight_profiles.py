@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from daq.errors import Refused
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.steps.flight_profile import fly_profile
 from procedures.steps.preconditions import preconditions
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.steps.channels import monitor_channels
 from procedures.steps.comparison import compare_instruments
 from procedures.steps.levels import signal_levels

@@ -13,7 +13,7 @@ from daq.errors import Refused
 from daq.log.entry import Body
 from daq.station import Point, Station
 from daq.station_equipment import Routine
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Verdict
 from procedures.steps.preconditions import preconditions
 from procedures.steps.routine_point import References, read_point, set_right

@@ -6,7 +6,7 @@ from typing import Final
 
 from daq.errors import Refused
 from daq.roles import InstrumentClass
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.steps.sense_check import Sense, sense_check
 
 VERSION: Final = 1

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Final
 
 from daq.errors import Refused
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.steps.phasing import phase_and_width
 from procedures.steps.preconditions import preconditions
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from daq.errors import Refused
 from daq.roles import Action
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.steps.preconditions import preconditions
 from procedures.steps.transmitter_alike import compare_transmitters
 from procedures.steps.transmitter_checks import Found, check_transmitter

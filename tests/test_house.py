@@ -89,7 +89,7 @@ def test_the_help_answers_before_anything_heavy_is_loaded(argv: list[str]) -> No
     program = (
         "import sys\n"
         "from procedures.cli import app\n"
-        "from procedures.cli_errors import run_app\n"
+        "from procedures.commands.errors import run_app\n"
         f"code = run_app(app, {argv!r})\n"
         f"loaded = [name for name in {HEAVY!r} if name in sys.modules]\n"
         "print('LOADED', code, *loaded)\n"

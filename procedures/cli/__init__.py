@@ -15,14 +15,14 @@ from procedures.cli.run_commands import run_app as runs_app
 from procedures.cli.run_commands import run_named
 from procedures.cli.simulate_commands import simulate_app
 from procedures.cli.wiring import profile_tools
-from procedures.cli_errors import run_app
-from procedures.history_commands import history_app
-from procedures.limit_commands import limits_app
-from procedures.log_commands import log_app
+from procedures.commands.errors import run_app
+from procedures.commands.history import history_app
+from procedures.commands.limits import limits_app
+from procedures.commands.log import log_app
+from procedures.commands.profiles import profile_app
+from procedures.commands.routine import routine_app
+from procedures.commands.trims import trim_app
 from procedures.page.command import page_app
-from procedures.profile_commands import profile_app
-from procedures.routine_commands import routine_app
-from procedures.trim_commands import trim_app
 
 app = typer.Typer(
     name="trimbench",

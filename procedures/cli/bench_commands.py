@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from procedures.cli.wiring import asking, open_instruments, terminal
-from procedures.cli_output import ExplainOption, JsonOption, finite
-from procedures.options import StationOption, station_path
+from procedures.commands.options import StationOption, station_path
+from procedures.commands.output import ExplainOption, JsonOption, finite
 from procedures.page.command import LanOption, PageOption, shown_on, wanted_page
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def watch(  # noqa: PLR0913 - each parameter is one option of the command
     from daq.clock import SystemClock
     from daq.log.writer import LogWriter
     from daq.station import load_station
-    from procedures.watching import plan_watch, that_reads, watch_quantity
+    from procedures.engine.watching import plan_watch, that_reads, watch_quantity
 
     described = load_station(station_path(station))
     plan = plan_watch(described, quantity, point=point, target=target, band=band, seconds=seconds)
@@ -64,7 +64,7 @@ def instruments(station: StationOption = None, as_json: JsonOption = False) -> N
     from daq.errors import BenchError
     from daq.station import load_station
     from drivers.ports import serial_ports
-    from procedures.instrument_check import check, failed, report
+    from procedures.commands.instrument_check import check, failed, report
 
     described = load_station(station_path(station))
     clock = SystemClock()
@@ -107,7 +107,7 @@ def analyze(  # noqa: PLR0913 - each parameter is one option of the command
     """Measure DDM, SDM, depths, tones, ident and hum from samples."""
     from daq.errors import InputError
     from daq.units import Kind, parse
-    from procedures.sample_commands import show_analysis, show_file, write_file_series
+    from procedures.commands.samples import show_analysis, show_file, write_file_series
 
     if (file is None) == (not point):
         raise InputError("Give a file to analyse, or a --point that an oscilloscope is on.")
@@ -131,7 +131,7 @@ def _live_analysis(station: Path | None, point_name: str) -> Analysis:
     from daq.clock import SystemClock
     from daq.samples.analyze import analyze_samples
     from daq.station import load_station
-    from procedures.taking import oscilloscope
+    from procedures.engine.taking import oscilloscope
 
     described = load_station(station_path(station))
     point = described.point(point_name)

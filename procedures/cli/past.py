@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Final
 from daq.clock import ShiftedClock, SystemClock
 from daq.log.writer import LogWriter
 from procedures.cli.wiring import open_instruments
+from procedures.engine.runner import Crew, RunEnd, begin
 from procedures.history.references import fix_references
-from procedures.runner import Crew, RunEnd, begin
 from sim_instruments.bench import SimulatedBench
 from sim_instruments.clock import ScaledClock
 from sim_instruments.operator import SimulatedOperator

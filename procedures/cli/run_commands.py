@@ -17,8 +17,8 @@ from procedures.cli.wiring import (
     open_instruments,
     operator_for,
 )
-from procedures.cli_output import JsonOption
-from procedures.options import StationOption, station_path
+from procedures.commands.options import StationOption, station_path
+from procedures.commands.output import JsonOption
 from procedures.page.command import LanOption, PageOption, wanted_page
 
 run_app = typer.Typer()
@@ -38,8 +38,8 @@ def run(
     from daq.log.writer import LogWriter
     from daq.station import load_station
     from procedures.catalogue import procedure as known_procedure
-    from procedures.ending import finish
-    from procedures.runner import Crew, begin
+    from procedures.commands.ending import finish
+    from procedures.engine.runner import Crew, begin
 
     chosen = known_procedure(procedure)
     described = load_station(station_path(station))
@@ -77,9 +77,9 @@ def resume(
     from daq.errors import InputError
     from daq.log.writer import LogWriter
     from daq.station import load_station
-    from procedures.ending import finish
-    from procedures.runner import Crew, began_with
-    from procedures.runner import resume as go_on
+    from procedures.commands.ending import finish
+    from procedures.engine.runner import Crew, began_with
+    from procedures.engine.runner import resume as go_on
 
     described = load_station(station_path(station))
     if not described.log_path.is_file():

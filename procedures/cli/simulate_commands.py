@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Annotated, Final, Literal
 import typer
 
 from procedures.cli.run_commands import run
-from procedures.cli_output import JsonOption
-from procedures.options import StationArgument, station_path
+from procedures.commands.options import StationArgument, station_path
+from procedures.commands.output import JsonOption
 
 if TYPE_CHECKING:
     from daq.errors import StationFileError
     from daq.station import Station
-    from procedures.runner import RunEnd
+    from procedures.engine.runner import RunEnd
 
 simulate_app = typer.Typer()
 
@@ -59,7 +59,7 @@ def simulate(
     Type what hands should do, one line each: `turn control="monitor width" by=0.02`.
     """
     from daq.station import load_station
-    from procedures.simulation import serve_until_stopped
+    from procedures.commands.simulation import serve_until_stopped
     from sim_instruments.bench import SimulatedBench
     from sim_instruments.clock import ScaledClock
     from sim_instruments.hands_link import HandsSession
@@ -97,7 +97,7 @@ def demo(
     ),
 ) -> None:
     """Do a technician's work on a simulated localizer, and make its record."""
-    from procedures.simulation import prepare_demo, simulated_bench
+    from procedures.commands.simulation import prepare_demo, simulated_bench
 
     station = prepare_demo(folder)
     if work == "monthly":
@@ -121,8 +121,8 @@ def demo(
 
 def _after_years(station: Path) -> None:
     """Show what the years come to: the trend of every parameter, and the station book."""
-    from procedures.cli_errors import run_app
-    from procedures.history_commands import history_app
+    from procedures.commands.errors import run_app
+    from procedures.commands.history import history_app
 
     typer.echo("")
     run_app(history_app, ["trend", "--station", str(station)])

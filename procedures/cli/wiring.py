@@ -43,7 +43,7 @@ def open_instruments(
     `ask` asks the person who reads a meter without a port.
     """
     from drivers.registry import open_instrument
-    from procedures.instrument_check import check_serial
+    from procedures.commands.instrument_check import check_serial
 
     with ExitStack() as stack:
         opened: dict[str, Instrument] = {}

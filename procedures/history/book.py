@@ -16,6 +16,7 @@ from daq.clock import iso_utc
 from daq.errors import InputError, LogDamaged
 from daq.log.reader import LogReader, RunSummary
 from daq.station import Station
+from procedures.engine.run_started import PROGRAM_VERSION
 from procedures.history.book_sections import Contents, sections, summary
 from procedures.history.model import start_of
 from procedures.history.references import all_versions, in_force
@@ -24,7 +25,6 @@ from procedures.history.work_done import read_deeds
 from procedures.record.atomic import replacing
 from procedures.record.cells import moment
 from procedures.record.typeset import typeset
-from procedures.run_started import PROGRAM_VERSION
 
 STATEMENT: Final = (
     "This book states readings as the log holds them and trends computed from them. A trend is a "

@@ -19,13 +19,13 @@ from daq.log.entry import Body, Entry, Kind
 from daq.log.reader import LogReader, RunSummary
 from daq.log.writer import LogWriter
 from daq.station import Station
+from procedures.engine.run_started import started_body
 from procedures.history.model import Parameter, Value, Visit, printed_unit
 from procedures.history.series import visits_of_run
 from procedures.judge import Verdict
 from procedures.record import rows
 from procedures.record.figures import with_uncertainty
 from procedures.record.safe_text import visible
-from procedures.run_started import started_body
 
 KEY: Final = "reference values"
 """Key of the row, and the word in its ``event``."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from procedures.options import StationOption, station_path
+from procedures.commands.options import StationOption, station_path
 
 if TYPE_CHECKING:
     from daq.clock import Clock

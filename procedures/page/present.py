@@ -29,7 +29,7 @@ PLAIN_BAND_DDM: Final = 0.001
 """Band that scales a pointer without target: what common practice takes as a null (no source)."""
 
 _REMINDER: Final = "Reminder: "
-"""What stands before each hazard that an instruction reminds of (`procedures.bench.Bench`)."""
+"""What stands before each hazard that an instruction reminds of (`engine.bench.Bench`)."""
 
 _PER_CENT: Final = frozenset({"sdm", "depth_90", "depth_150", "ident_depth"})
 

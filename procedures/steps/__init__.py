@@ -1,1 +1,1 @@
-"""Sub-steps that procedures share; each is a plain function over a `procedures.bench.Bench`."""
+"""Sub-steps that procedures share; each is a plain function over an `engine.bench.Bench`."""

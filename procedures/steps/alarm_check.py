@@ -10,7 +10,7 @@ from daq.errors import Refused
 from daq.measurement import Measurement
 from daq.roles import Action
 from daq.station_equipment import AlarmEntry, Alarms
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result
 from procedures.limit_tables import find_limit
 from procedures.show import said_value

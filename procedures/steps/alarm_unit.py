@@ -16,9 +16,9 @@ from daq.log.entry import Body
 from daq.reading import Quality, Reading
 from daq.station import Point
 from daq.steadiness import Watch
-from procedures.bench import Bench
-from procedures.taking import take
-from procedures.watch_view import settle_for, view_of
+from procedures.engine.bench import Bench
+from procedures.engine.taking import take
+from procedures.engine.watch_view import settle_for, view_of
 
 NS_PER_S: Final = 1e9
 

@@ -11,7 +11,7 @@ from daq.log.entry import Body
 from daq.roles import Action
 from daq.station_ground import CableEntry, CableSet
 from daq.units import format_length
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result
 from procedures.limit_tables import find_limit
 from procedures.trims.cableset import CableMatch, match_cables

@@ -15,7 +15,7 @@ import numpy as np
 from daq.measurement import Measurement
 from daq.station import CarrierName
 from daq.station_ground import Clearance, FieldPlace
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Judgement, Result
 from procedures.limit_tables import find_limit
 from procedures.steps.carriers import carrier_off

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 
 from daq.roles import Action
 from daq.station import CarrierName
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 
 
 @contextmanager

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Verdict
 from procedures.show import said
 from procedures.steps.setting import adjust_until_set, judge_setting, set_to_limit

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.show import said_value
 
 COVERAGE: Final = 2.0

@@ -10,7 +10,7 @@ import numpy as np
 from daq.errors import InputError, Refused
 from daq.measurement import Measurement
 from daq.station_ground import Course, FieldPlace
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Judgement, Limit, Result
 from procedures.limit_tables import find_limit
 from procedures.steps.positions import Walk, marks_of, spread

@@ -10,7 +10,7 @@ from typing import Final
 from daq.errors import Refused
 from daq.measurement import Measurement
 from daq.station_equipment import AlarmEntry, ProfileEntry, ProfileKind, ProfileSetting
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.show import said, said_value
 from procedures.steps.phasing_work import Work, quarter_wave_line
 from procedures.steps.profile import (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.steps.setting import bring_to_target
 
 

@@ -13,8 +13,8 @@ from daq.log.entry import Body
 from daq.reading import Waveform
 from daq.roles import Action
 from daq.station import Point
-from procedures.bench import Bench
-from procedures.taking import oscilloscope
+from procedures.engine.bench import Bench
+from procedures.engine.taking import oscilloscope
 
 if TYPE_CHECKING:
     import numpy as np

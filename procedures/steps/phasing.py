@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from daq.errors import Refused
 from daq.measurement import Measurement
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result, Verdict
 from procedures.show import said, said_value
 from procedures.steps.carriers import carrier_off

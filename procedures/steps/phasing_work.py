@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from daq.errors import Refused
 from daq.roles import Action
 from daq.station import PathName, Phasing, Point
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Limit
 from procedures.steps.setting import around
 from procedures.trims.phase import PhaseEstimate, quadrature_in_phase

@@ -14,8 +14,8 @@ from daq.log.entry import Body
 from daq.position import Position
 from daq.roles import PositionReceiver
 from daq.station_ground import FieldPlace, Positions
-from procedures.bench import Bench
-from procedures.connecting import carry
+from procedures.engine.bench import Bench
+from procedures.engine.connecting import carry
 from procedures.trims.marks import Marks, read_marks
 from procedures.trims.place import Antenna, Offset, offset_of
 

@@ -7,7 +7,7 @@ from typing import Final
 
 from daq.errors import Refused
 from daq.station import InstrumentEntry
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 
 CAUTIONS: Final = (
     (

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from daq.errors import Refused
 from daq.measurement import Measurement
 from daq.roles import Action
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Limit, Verdict
 from procedures.show import said, said_value
 from procedures.steps.setting import TRIES, around, judge_setting

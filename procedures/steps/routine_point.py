@@ -10,7 +10,7 @@ from typing import Final
 from daq.measurement import Measurement
 from daq.station import Point
 from daq.station_equipment import Routine
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result, Verdict
 from procedures.show import said, said_value
 from procedures.steps.setting import adjust_until_set, set_to_limit

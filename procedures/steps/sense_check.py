@@ -18,7 +18,7 @@ from daq.log.reader import LogReader
 from daq.measurement import Measurement
 from daq.reading import describe_ddm
 from daq.roles import Identity
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 
 CLEARLY: Final = 0.02
 """Least DDM that counts as one tone predominating beyond doubt; common practice, no source."""

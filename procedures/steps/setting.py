@@ -7,7 +7,7 @@ from typing import Final
 from daq.errors import Refused
 from daq.measurement import Measurement
 from daq.station import Point
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Judgement, Limit, Verdict
 from procedures.show import said
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from daq.station_equipment import TransmitterChecks
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result, Verdict
 from procedures.steps.transmitter_checks import STATION_FILE, CarrierFound, Found
 

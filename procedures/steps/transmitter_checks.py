@@ -10,7 +10,7 @@ from typing import Final
 from daq.measurement import Measurement
 from daq.roles import Action
 from daq.station_equipment import CarrierChecks, IdentCheck, TransmitterChecks
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result
 from procedures.limit_tables import find_limit
 from procedures.steps.modulation import Mean, catch_ident, measure_modulation

@@ -7,7 +7,7 @@ import math
 from daq.errors import Refused
 from daq.measurement import Measurement
 from daq.station import WideAlarm
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Limit, Verdict
 from procedures.show import said
 from procedures.steps.profile import (

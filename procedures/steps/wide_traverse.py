@@ -11,7 +11,7 @@ import numpy as np
 from daq.errors import InputError, Refused
 from daq.measurement import Measurement
 from daq.station_ground import Clearance, FieldPlace
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Judgement, Result
 from procedures.limit_tables import LimitRow, find_limit
 from procedures.steps.positions import Walk, marks_of

@@ -12,8 +12,8 @@ from daq.journal import Journal
 from daq.reading import QUANTITIES, Reading
 from daq.roles import Instrument, WatchCommand, WatchView
 from daq.steadiness import Watch
-from procedures.taking import take
-from procedures.watch_view import settle_for, view_of
+from procedures.engine.taking import take
+from procedures.engine.watch_view import settle_for, view_of
 
 Show = Callable[[WatchView], WatchCommand]
 """Somebody who sees each view and says how to go on: an operator's ``watching``."""

@@ -11,7 +11,7 @@ import pytest
 import skrf
 from typer.testing import CliRunner
 
-from procedures.trim_commands import trim_app
+from procedures.commands.trims import trim_app
 from procedures.trims.cable import FarEnd, phase_for_length_deg
 from procedures.trims.sweep import measure_sweep, read_sweep
 

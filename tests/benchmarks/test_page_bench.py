@@ -27,8 +27,8 @@ from daq.reading import Reading
 from daq.roles import Answer, Prompt, WatchCommand, WatchView
 from daq.station import load_station
 from daq.steadiness import Watch
+from procedures.engine.watch_view import view_of
 from procedures.page.server import LivePage, PageOptions
-from procedures.watch_view import view_of
 from tests.procedures.page.browser.conftest import ARGUMENTS, CHROMIUM
 from tests.procedures.page.conftest import STATION
 

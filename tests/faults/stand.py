@@ -23,8 +23,8 @@ from daq.measurement import Measurement
 from daq.roles import Answer, Prompt, WatchCommand, WatchView
 from daq.station import parse_station
 from drivers.profiled import Place, ProfiledInstrument
-from procedures.bench import Bench
 from procedures.cli.wiring import gap_into
+from procedures.engine.bench import Bench
 from procedures.terminal.observer import NarratingOperator
 from sim_instruments.bench import ServedBench
 from sim_instruments.clock import SystemClock as SimulatorsClock

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import pytest
 
 from daq.roles import Answer, Prompt
-from procedures.runner import RunEnd
+from procedures.engine.runner import RunEnd
 from tests.support.equipment import (
     Judged,
     equipment_bench,

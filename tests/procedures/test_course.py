@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from procedures.runner import RunEnd
+from procedures.engine.runner import RunEnd
 from tests.support.ground import OffInstrument, ground, true_course
 from tests.support.operators import Minded
 

@@ -9,10 +9,10 @@ import pytest
 from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from daq.station_equipment import Routine
+from procedures.commands.routine import due_procedures
 from procedures.history.due import DueItem, due_at
 from procedures.history.references import fix_references
 from procedures.routine import routine_points
-from procedures.routine_commands import due_procedures
 from tests.support.equipment import equipment_bench, notes, station_of, station_text, verdicts
 from tests.support.operators import Minded
 

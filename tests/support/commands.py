@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from procedures.cli import app
-from procedures.cli_errors import run_app
+from procedures.commands.errors import run_app
 
 
 @dataclass(frozen=True)

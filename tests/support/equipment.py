@@ -16,7 +16,7 @@ from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from daq.station import Station, parse_station
 from drivers.profiled import Place
-from procedures.runner import RunEnd
+from procedures.engine.runner import RunEnd
 from sim_instruments.plant import Plant
 from sim_instruments.receiver_dsp import RATE_HZ, Demodulated, demodulate
 from sim_instruments.signals import Timebase

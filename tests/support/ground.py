@@ -20,7 +20,7 @@ from daq.log.reader import LogReader
 from daq.reading import Reading
 from daq.roles import Identity, Instrument, InstrumentClass
 from daq.station import Station, parse_station
-from procedures.runner import RunEnd
+from procedures.engine.runner import RunEnd
 from procedures.trims.traverse import Traverse, TraverseFit, fit_traverse
 from sim_instruments.geometry import Position
 from sim_instruments.plant import Plant

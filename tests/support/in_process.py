@@ -26,7 +26,7 @@ from drivers.oscilloscope import ProfiledOscilloscope
 from drivers.position import ProfiledPositionReceiver
 from drivers.profiled import Place, ProfiledInstrument
 from drivers.registry import find_profile
-from procedures.runner import Crew, RunEnd, begin, resume
+from procedures.engine.runner import Crew, RunEnd, begin, resume
 from sim_instruments.bench import SimulatedBench
 from sim_instruments.operator import SimulatedOperator
 from sim_instruments.sessions import Speaks

@@ -14,7 +14,7 @@ from daq.log.writer import LogWriter
 from daq.roles import Answer, Operator, Prompt, WatchCommand, WatchView
 from daq.station import load_station
 from procedures.cli import wiring
-from procedures.runner import Crew, begin, resume
+from procedures.engine.runner import Crew, begin, resume
 
 
 class Shown:

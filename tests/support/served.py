@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from procedures.simulation import with_free_ports
+from procedures.commands.simulation import with_free_ports
 from sim_instruments.bench import ServedBench, SimulatedBench
 from tests.support.plants import STATION
 

@@ -11,7 +11,7 @@ from daq.journal import Journal
 from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from daq.station import parse_station
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from tests.support.in_process import InProcessBench
 from tests.support.operators import Minded
 from tests.support.plants import STATION

@@ -19,7 +19,7 @@ from daq.log.writer import LogWriter
 from daq.measurement import Measurement
 from daq.reading import Reading
 from daq.station import Station, load_station
-from procedures.run_started import started_body
+from procedures.engine.run_started import started_body
 
 STATION = """
 [station]

@@ -21,9 +21,9 @@ from daq.log.writer import LogWriter
 from daq.reading import Reading
 from daq.roles import Identity, InstrumentClass
 from daq.station import Station, load_station
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
+from procedures.engine.run_started import started_body
 from procedures.page.server import LivePage, PageOptions
-from procedures.run_started import started_body
 from procedures.terminal.operator import TerminalOperator
 
 STATION = Path(__file__).parent / "tarnholt.toml"

@@ -13,7 +13,7 @@ from procedures.page.actions import Stale, Wish, act
 from procedures.page.hub import Topic
 
 if TYPE_CHECKING:
-    from procedures.bench import Bench
+    from procedures.engine.bench import Bench
     from tests.procedures.page.conftest import Rig
 
 

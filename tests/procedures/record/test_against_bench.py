@@ -10,7 +10,7 @@ from daq.log.reader import LogReader
 from daq.reading import Reading
 from daq.roles import Action, Answer, Identity, InstrumentClass, Prompt, WatchCommand, WatchView
 from daq.station import parse_station
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.judge import Limit
 from procedures.record.collect import collect
 from tests.procedures.record.run_log import STATION, RunLog

@@ -13,7 +13,7 @@ from tests.support.ground import Ground, ground
 
 def work_on(on: Ground) -> SetWork:
     from daq.journal import Journal
-    from procedures.bench import Bench
+    from procedures.engine.bench import Bench
 
     bench = Bench(
         on.bench.station, on.bench.instruments, on.who, on.bench.clock,

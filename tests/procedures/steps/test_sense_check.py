@@ -17,7 +17,7 @@ from daq.log.writer import LogWriter
 from daq.reading import Reading
 from daq.roles import Identity, InstrumentClass
 from daq.station import parse_station
-from procedures.bench import Bench
+from procedures.engine.bench import Bench
 from procedures.sense import check_sense
 from procedures.steps.sense_check import Sense, require_sense_check, sense_check
 from tests.support.operators import Minded

@@ -12,7 +12,7 @@ from tests.procedures.page.browser.test_live import CAUTION, PLAN, begin_turning
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
-    from procedures.bench import Bench
+    from procedures.engine.bench import Bench
     from tests.procedures.page.browser.conftest import Screen
     from tests.procedures.page.conftest import Rig
 

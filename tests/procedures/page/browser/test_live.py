@@ -14,7 +14,7 @@ from tests.procedures.page.browser.relay import Relay
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
-    from procedures.bench import Bench
+    from procedures.engine.bench import Bench
     from tests.procedures.page.browser.conftest import Screen
     from tests.procedures.page.conftest import Rig
 

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from daq.errors import InputError
-from procedures.cli_output import JsonOption, finite
-from procedures.options import StationOption, station_path
+from procedures.commands.options import StationOption, station_path
+from procedures.commands.output import JsonOption, finite
 
 if TYPE_CHECKING:
     from daq.station import Station

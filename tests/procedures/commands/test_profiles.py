@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from daq.clock import ManualClock
 from drivers import profile_tools
 from drivers.profile import load_profile
-from procedures.profile_commands import profile_app
+from procedures.commands.profiles import profile_app
 from sim_instruments.bench import SimulatedBench
 
 APP = profile_app(lambda: profile_tools)

@@ -8,8 +8,8 @@ import re
 import pytest
 
 from daq.clock import ManualClock
-from procedures.cli_errors import run_app
-from procedures.history_commands import history_app
+from procedures.commands.errors import run_app
+from procedures.commands.history import history_app
 from tests.procedures.history.log_of_years import write_five_years, write_station
 
 

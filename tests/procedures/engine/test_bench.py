@@ -20,8 +20,8 @@ from daq.measurement import Measurement
 from daq.reading import Quality, Reading
 from daq.roles import Action, Identity, InstrumentClass, Prompt
 from daq.station import Station, parse_station
-from procedures.bench import PATIENCE, Bench
-from procedures.hazards import Hazard
+from procedures.engine.bench import PATIENCE, Bench
+from procedures.engine.hazards import Hazard
 from procedures.judge import Limit, Verdict
 from tests.support.operators import Minded
 

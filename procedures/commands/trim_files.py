@@ -17,7 +17,7 @@ from daq.units import (
     parse_frequency_hz,
     parse_length_m,
 )
-from procedures.cli_output import ExplainOption, JsonOption, Output, show
+from procedures.commands.output import ExplainOption, JsonOption, Output, show
 from procedures.judge import Rule
 from procedures.trims.cable import FarEnd
 

@@ -17,7 +17,7 @@ import typer
 from daq.errors import BenchError, InputError
 from daq.reading import Quality
 from daq.trial import ProfileTools, Trial, TrialStep
-from procedures.cli_output import JsonOption, finite
+from procedures.commands.output import JsonOption, finite
 from procedures.show import said_value
 
 ProfileArgument = Annotated[

@@ -12,7 +12,7 @@ from daq.samples.analyze import analyze_file
 from daq.samples.model import Analysis, Estimate
 from daq.samples.series import plot_series, write_series
 from daq.samples.stream import ddm_series
-from procedures.cli_output import Output, show
+from procedures.commands.output import Output, show
 
 Progress = Callable[[int, int | None], None]
 

@@ -13,11 +13,16 @@ import pytest
 
 from daq.errors import BenchError, InputError
 from daq.station import load_station
-from procedures.simulation import DEMO_STATION, prepare_demo, simulated_bench, with_free_ports
+from procedures.commands.simulation import (
+    DEMO_STATION,
+    prepare_demo,
+    simulated_bench,
+    with_free_ports,
+)
 from tests.support.commands import CommandLine
 from tests.support.plants import STATION
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 TEXT = STATION.read_text(encoding="utf-8")
 
 

@@ -10,10 +10,10 @@ import typer
 from daq.errors import UnitError
 from daq.reading import UA_PER_DDM
 from daq.units import Kind, format_ddm, parse, parse_ddm, parse_length_m
-from procedures.cli_output import ExplainOption, JsonOption, Output, show
+from procedures.commands.output import ExplainOption, JsonOption, Output, show
+from procedures.commands.trim_files import clearance, match, traverse
+from procedures.commands.trim_phase import DdmText, cable, half_wave
 from procedures.limit_tables import Category, find_limit
-from procedures.trim_file_commands import clearance, match, traverse
-from procedures.trim_phase_commands import DdmText, cable, half_wave
 from procedures.trims.alarm import AlarmBasis, alarm_points, course_shift_alarm, power_alarm_db
 from procedures.trims.level import level_change
 from procedures.trims.width import course_width

@@ -18,9 +18,9 @@ from daq.log.writer import LogWriter
 from daq.reading import Reading
 from daq.roles import Answer, Identity, InstrumentClass
 from daq.station import Station, parse_station
+from procedures.engine.run_started import started_body
+from procedures.engine.runner import Crew, RunEnd, begin, resume
 from procedures.monitor_baseline import VERSION
-from procedures.run_started import started_body
-from procedures.runner import Crew, RunEnd, begin, resume
 from procedures.steps.preconditions import CAUTIONS
 from tests.support.in_process import InProcessBench
 from tests.support.operators import Interrupted, Minded

@@ -4,7 +4,7 @@ import pytest
 
 from daq.station import Point
 from daq.station_ground import FieldPlace
-from procedures.connecting import Connected, carry
+from procedures.engine.connecting import Connected, carry
 
 
 def point(name: str, **more: object) -> Point:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from procedures.cli_output import JsonOption
-from procedures.options import StationOption, station_path
+from procedures.commands.options import StationOption, station_path
+from procedures.commands.output import JsonOption
 
 if TYPE_CHECKING:
     from daq.log.reader import RunSummary

@@ -20,7 +20,7 @@ from daq.reading import Reading
 from daq.roles import Instrument, InstrumentClass, PositionReceiver
 from daq.scpi import QueuedError
 from daq.station import InstrumentEntry, Station
-from procedures.cli_output import finite
+from procedures.commands.output import finite
 from procedures.show import said_value
 from procedures.steps.sense_check import last_right_check
 

@@ -11,7 +11,7 @@ from daq.errors import InputError, LinkLost, StationFileError, UnitError
 from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from daq.station import parse_station
-from procedures.watching import plan_watch, that_reads, watch_quantity
+from procedures.engine.watching import plan_watch, that_reads, watch_quantity
 from tests.support.commands import CommandLine
 from tests.support.in_process import InProcessBench
 from tests.support.operators import Minded

@@ -20,9 +20,9 @@ from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
 from daq.roles import Action, Instrument, Operator, Prompt
 from daq.station import Station
-from procedures.bench import Bench
 from procedures.catalogue import PROCEDURES, Procedure, procedure
-from procedures.run_started import started_body
+from procedures.engine.bench import Bench
+from procedures.engine.run_started import started_body
 
 Result = Literal["finished", "refused", "aborted"]
 

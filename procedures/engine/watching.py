@@ -14,7 +14,7 @@ from daq.roles import Instrument
 from daq.station import KIND_OF_QUANTITY, Point, Station
 from daq.toml_file import did_you_mean
 from daq.units import parse
-from procedures.run_started import started_body
+from procedures.engine.run_started import started_body
 from procedures.terminal.watch_loop import Show, WatchSummary, WatchTask, run_watch
 
 

@@ -8,8 +8,8 @@ import typer
 
 from daq.errors import Aborted, Refused
 from daq.station import Station
+from procedures.engine.runner import RunEnd
 from procedures.record.make import write_record
-from procedures.runner import RunEnd
 
 
 def finish(station: Station, end: RunEnd, *, as_json: bool) -> None:

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from procedures.cli_errors import run_app
-from procedures.trim_commands import trim_app
+from procedures.commands.errors import run_app
+from procedures.commands.trims import trim_app
 
 CABLE = [
     "cable", "--normal", "0.118", "--normal-tone", "90", "--quadrature", "0.031",
@@ -198,10 +198,10 @@ def test_other_commands_refuse_with_the_reason(
 
 def test_a_real_process_prints_one_object_and_leaves_with_two_on_an_error() -> None:
     code = (
-        "import sys; from procedures.cli_errors import run_app; "
-        "from procedures.trim_commands import trim_app; sys.exit(run_app(trim_app))"
+        "import sys; from procedures.commands.errors import run_app; "
+        "from procedures.commands.trims import trim_app; sys.exit(run_app(trim_app))"
     )
-    root = Path(__file__).resolve().parents[2]
+    root = Path(__file__).resolve().parents[3]
     environment = {**os.environ, "PYTHONPATH": str(root)}
 
     def call(*arguments: str) -> subprocess.CompletedProcess[str]:

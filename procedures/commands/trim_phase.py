@@ -20,7 +20,7 @@ from daq.units import (
     parse_length_m,
     parse_level_db,
 )
-from procedures.cli_output import ExplainOption, JsonOption, Output, show
+from procedures.commands.output import ExplainOption, JsonOption, Output, show
 from procedures.trims.cable import CablePath, Cut, half_wave_m, plan_cuts, wavelength_m
 from procedures.trims.phase import FeedPath, PhaseEstimate, Tone, phase_from_readings
 

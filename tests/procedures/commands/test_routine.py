@@ -9,7 +9,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from procedures.routine_commands import Who, routine_app
+from procedures.commands.routine import Who, routine_app
 from tests.support.equipment import station_text
 
 Ran = list[tuple[str, str]]

@@ -9,7 +9,7 @@ import pytest
 import typer
 
 from daq.errors import Aborted, InputError, LinkTimeout
-from procedures.cli_errors import run_app
+from procedures.commands.errors import run_app
 
 app = typer.Typer(no_args_is_help=True)
 JsonFlag = Annotated[bool, typer.Option("--json")]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from daq.station import load_station
-from procedures.simulation import with_free_ports
+from procedures.commands.simulation import with_free_ports
 from sim_instruments.bench import SimulatedBench
 from tests.support.commands import CommandLine
 from tests.support.plants import STATION

@@ -22,12 +22,12 @@ from daq.roles import Action, Answer, Instrument, Operator, Prompt
 from daq.station import Point, Station
 from daq.station_ground import FieldPlace
 from daq.steadiness import WINDOW, Watch
-from procedures.adjustment import Adjustment
-from procedures.connecting import Connected, carry
-from procedures.hazards import Hazard
+from procedures.engine.adjustment import Adjustment
+from procedures.engine.connecting import Connected, carry
+from procedures.engine.hazards import Hazard
+from procedures.engine.taking import take
+from procedures.engine.watch_view import settle_for, view_of
 from procedures.judge import Judgement, Limit, Result, Rule, judge
-from procedures.taking import take
-from procedures.watch_view import settle_for, view_of
 
 PATIENCE: Final = 6 * WINDOW
 """Readings after which a measurement is taken although it has not settled (and says so)."""

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from procedures.cli_output import JsonOption, finite
+from procedures.commands.output import JsonOption, finite
 from procedures.limit_tables import Category, Facility, LimitKind, LimitRow, limits_for
 
 limits_app = typer.Typer()

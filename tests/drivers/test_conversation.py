@@ -249,17 +249,24 @@ def test_a_dribble_ends_at_the_deadline(serve, talk):
     assert set(caught.value.received) == {ord("1")}
 
 
-def test_a_device_that_never_falls_silent_is_found_before_the_first_question(serve, talk):
-    stop = threading.Event()
+def test_a_device_that_never_falls_silent_is_found_before_the_first_question():
+    """On a clock of its own: on a real one a machine that halts for a moment is silence."""
+    clock = ManualClock()
 
-    def chatter(connection):
-        while not stop.wait(0.002):
-            connection.sendall(b"+0.001\n")
+    class Chatter(Flood):
+        marks_end = False
 
-    conversation = talk(serve(chatter), recovery_s=0.4)
+        def write(self, data: bytes, timeout_s: float) -> None:
+            raise AssertionError("It was asked before it was silent.")
+
+    conversation = Conversation(
+        Chatter(clock), LF, clock=clock, instrument="scope", transcript=Transcript(clock)
+    )
+    began_ns = clock.monotonic_ns()
     with pytest.raises(LinkTimeout, match="would not fall silent"):
         conversation.ask("V?", 1.0)
-    stop.set()
+    assert conversation.hopeless
+    assert clock.monotonic_ns() - began_ns == 2_000_000_000
 
 
 @pytest.mark.parametrize("echo", [b"DDM\r", b"DDM\r\n", b"DDM"])

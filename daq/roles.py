@@ -189,6 +189,8 @@ class WatchView:
         The value closest to the target so far.
     count, elapsed_s
         Readings so far, seconds since the start.
+    reference
+        The reference value of this point that is in force, same unit as `shown`; None without one.
     """
 
     key: str
@@ -204,6 +206,7 @@ class WatchView:
     best: float | None
     count: int
     elapsed_s: float
+    reference: float | None = None
 
     @property
     def distance(self) -> float | None:

@@ -49,7 +49,8 @@ class Hands(Protocol):
 def serve_until_stopped(served: Served, hands: Hands, *, as_json: bool) -> None:
     """Say where everything is served; do what is typed; return on Ctrl-C or a terminate signal."""
     stopped = threading.Event()
-    signal.signal(signal.SIGTERM, lambda *_: stopped.set())
+    for ending in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(ending, lambda *_: stopped.set())
     host, port = served.hands_address or ("", 0)
     if as_json:
         ready = {"resources": dict(served.resources), "hands": f"{host}:{port}"}
@@ -63,8 +64,7 @@ def serve_until_stopped(served: Served, hands: Hands, *, as_json: bool) -> None:
         typer.echo("Ctrl-C stops.")
     if sys.stdin.isatty():
         threading.Thread(target=_hands_at_the_keyboard, args=(hands,), daemon=True).start()
-    with contextlib.suppress(KeyboardInterrupt):
-        stopped.wait()
+    stopped.wait()
 
 
 def _hands_at_the_keyboard(hands: Hands) -> None:
@@ -99,17 +99,15 @@ def prepare_demo(folder: Path) -> Path:
 
 def with_free_ports(text: str) -> str:
     """Return the demonstration's station file with each of its ports replaced by a free one."""
+    with contextlib.ExitStack() as held:
 
-    def free(found: re.Match[str]) -> str:
-        return f"{found['before']}{_free_port()}{found['after']}"
+        def free(found: re.Match[str]) -> str:
+            # All are held until the last is found, so that none comes twice.
+            listener = held.enter_context(socket.create_server(("127.0.0.1", 0)))
+            return f"{found['before']}{listener.getsockname()[1]}{found['after']}"
 
-    text = re.sub(r"(?P<before>TCPIP::127\.0\.0\.1::)\d+(?P<after>::SOCKET)", free, text)
-    return re.sub(r"(?P<before>hands_port = )\d+(?P<after>)", free, text)
-
-
-def _free_port() -> int:
-    with socket.create_server(("127.0.0.1", 0)) as listener:
-        return int(listener.getsockname()[1])
+        text = re.sub(r"(?P<before>TCPIP::127\.0\.0\.1::)\d+(?P<after>::SOCKET)", free, text)
+        return re.sub(r"(?P<before>hands_port = )\d+(?P<after>)", free, text)
 
 
 @contextlib.contextmanager

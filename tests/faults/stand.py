@@ -37,7 +37,7 @@ LINKS: Final[Mapping[str, str]] = {
     "VXI-11": "TCPIP::127.0.0.1,0::inst0::INSTR",
     "HiSLIP": "TCPIP::127.0.0.1::hislip0,0::INSTR",
 }
-TIMEOUT_S: Final = 0.25
+TIMEOUT_S: Final = 0.4
 RECOVERY_S: Final = 1.0
 OPEN_S: Final = 2.0
 SLACK_S: Final = 1.5

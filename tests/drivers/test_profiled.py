@@ -22,6 +22,7 @@ from drivers.session import Gap
 from sim_instruments.bench import ServedBench, SimulatedBench
 from tests.conformance.instrument import InstrumentConformance, OscilloscopeConformance
 from tests.drivers.tiny_server import TinyServer, answering, lines
+from tests.support.clocks import within
 
 SCOPE = "TCPIP::127.0.0.1::0::SOCKET"
 RECEIVER = "ASRL./receiver.tty::INSTR"
@@ -273,11 +274,10 @@ def test_a_power_cycle_is_a_gap_and_the_settings_are_sent_again(scope, serve):
     instrument.measure("vpp", channel="1")
     server.drop_clients()
     heard.clear()
-    began = time.perf_counter()
-    with pytest.raises(LinkLost, match="closed the connection"):
-        instrument.measure("vpp", channel="1")
-    assert instrument.measure("vpp", channel="1").value == 1.5
-    assert time.perf_counter() - began < 1.0
+    with within(0.3):
+        with pytest.raises(LinkLost, match="closed the connection"):
+            instrument.measure("vpp", channel="1")
+        assert instrument.measure("vpp", channel="1").value == 1.5
     [gap] = gaps
     assert gap.power_cycled is True
     assert "closed the connection" in gap.reason
@@ -294,10 +294,8 @@ def test_a_silent_instrument_is_a_timeout_in_time_and_the_next_answer_is_right(s
             connection.sendall({**SCOPE_ANSWERS, VPP: b"1.5\n"}.get(line, b""))
 
     instrument = scope({}, serve(handle))
-    began = time.perf_counter()
-    with pytest.raises(LinkTimeout, match=r"No answer within 0\.3 s"):
+    with within(0.3), pytest.raises(LinkTimeout, match=r"No answer within 0\.3 s"):
         instrument.measure("vpp", channel="1")
-    assert time.perf_counter() - began < 0.6
     calm[0] = lambda: True
     assert instrument.measure("vpp", channel="1").value == 1.5
 

@@ -12,6 +12,7 @@ import pytest
 from daq.errors import LinkLost, LinkRefused, LinkTimeout
 from drivers.links.socket_link import SocketLink
 from tests.drivers.tiny_server import answering, lines
+from tests.support.clocks import within
 
 
 def connect(server, clock, timeout_s=1.0):
@@ -44,7 +45,7 @@ def test_a_peer_that_closes_is_lost_at_once_and_costs_no_processor_time(serve, c
     with pytest.raises(LinkLost, match="closed the connection"):
         link.read(5.0)
     link.close()
-    assert time.perf_counter() - wall < 1.0
+    assert time.perf_counter() - wall < 4.0
     assert time.thread_time() - cpu < 0.1
 
 
@@ -54,17 +55,18 @@ def test_waiting_for_silence_costs_no_processor_time(serve, clock):
     with pytest.raises(LinkTimeout, match=r"Nothing arrived within 0\.2 s"):
         link.read(0.2)
     link.close()
-    assert 0.19 < time.perf_counter() - wall < 0.5
+    assert time.perf_counter() - wall > 0.19
     assert time.thread_time() - cpu < 0.05
 
 
 def test_a_peer_that_stops_reading_breaks_the_write_at_its_deadline(serve, clock):
     done = threading.Event()
     link = connect(serve(lambda connection: done.wait(5) and None), clock)
-    began = time.perf_counter()
-    with pytest.raises(LinkTimeout, match=r"of 50000000 bytes were taken within 0\.1 s"):
+    with (
+        within(0.1),
+        pytest.raises(LinkTimeout, match=r"of 50000000 bytes were taken within 0\.1 s"),
+    ):
         link.write(bytes(50_000_000), 0.1)
-    assert time.perf_counter() - began < 1.0
     link.close()
     done.set()
 
@@ -110,15 +112,14 @@ def test_clear_returns_from_a_silent_peer_and_drops_what_was_waiting(serve, cloc
 def test_clear_gives_up_on_a_peer_that_never_falls_silent(serve, clock):
     stop = threading.Event()
 
-    def chatter(connection):
-        while not stop.wait(0.005):
-            connection.sendall(b"x\n")
+    def flood(connection):
+        # So much that something always waits to be read, even when this thread is held up.
+        while not stop.is_set():
+            connection.sendall(b"x\n" * 50_000)
 
-    link = connect(serve(chatter), clock)
-    began = time.perf_counter()
-    with pytest.raises(LinkTimeout, match="would not fall silent"):
+    link = connect(serve(flood), clock)
+    with within(0.15), pytest.raises(LinkTimeout, match="would not fall silent"):
         link.clear(0.15)
-    assert time.perf_counter() - began < 0.5
     stop.set()
     link.close()
 

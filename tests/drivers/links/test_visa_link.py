@@ -6,7 +6,6 @@ import subprocess
 import sys
 import termios
 import threading
-import time
 
 import pytest
 import serial
@@ -27,6 +26,7 @@ from drivers.links.settings import LinkSettings
 from drivers.links.visa_link import VisaLink, map_visa_error
 from drivers.transcript import Transcript
 from tests.drivers.tiny_hislip import TinyHislip
+from tests.support.clocks import within
 
 ALL_BYTES = bytes(range(256))
 
@@ -77,24 +77,25 @@ began = time.perf_counter()
 try:
     VisaLink(sys.argv[1], settings=LinkSettings(), timeout_s=0.5)
 except LinkTimeout:
-    print(time.perf_counter() - began)
+    print(time.perf_counter() - began, flush=True)
 """
 
 
 def test_a_port_that_accepts_and_says_nothing_holds_up_neither_opening_nor_exit(serve):
     """pyvisa-py 0.8.1 takes 5 s whatever it is asked (measured, bench notes)."""
     release = threading.Event()
-    server = serve(lambda _: release.wait(10) and None)
+    server = serve(lambda _: release.wait(30) and None)
     resource = f"TCPIP::127.0.0.1::hislip0,{server.port}::INSTR"
     # In a process of its own, because the library leaves its half-open socket lying about.
-    began = time.perf_counter()
-    done = subprocess.run(
-        [sys.executable, "-c", OPEN, resource], capture_output=True, text=True, check=True
-    )
-    took_s = time.perf_counter() - began
+    with subprocess.Popen(
+        [sys.executable, "-c", OPEN, resource], stdout=subprocess.PIPE, text=True
+    ) as program:
+        assert program.stdout is not None
+        opening_s = float(program.stdout.readline())
+        with within(0.0):
+            assert program.wait() == 0
     release.set()
-    assert float(done.stdout) < 1.0
-    assert took_s < 4.5
+    assert opening_s < 3.0
 
 
 def test_a_library_that_is_not_there_is_said_with_the_remedy():
@@ -170,10 +171,8 @@ def test_the_librarys_chunk_is_far_above_any_answer(hislip, talk):
 def test_silence_is_a_timeout_in_time_and_the_next_answer_is_right(hislip, talk):
     conversation = talk(hislip({b"*IDN?": IDENTITY, b"V?": b"1.5\n"}))
     conversation.identify("*IDN?", 2.0)
-    began = time.perf_counter()
-    with pytest.raises(LinkTimeout):
+    with within(0.1), pytest.raises(LinkTimeout):
         conversation.ask("silence?", 0.1)
-    assert time.perf_counter() - began < 1.0
     assert conversation.ask("V?", 2.0).strip() == b"1.5"
 
 

@@ -10,27 +10,23 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from typing import Final
 
-from daq.clock import Clock, JumpWatch
-from daq.errors import Aborted, BenchError, Refused
+from daq.clock import Clock
+from daq.errors import BenchError, Refused
 from daq.journal import Journal, finite
 from daq.log.entry import Body
-from daq.measurement import Measurement, combine
-from daq.reading import Reading
+from daq.measurement import Measurement
 from daq.roles import Action, Answer, Instrument, Operator, Prompt
 from daq.station import Point, Station
 from daq.station_ground import FieldPlace
-from daq.steadiness import WINDOW, Watch
 from procedures.engine.adjustment import Adjustment
+from procedures.engine.compared import Compared
 from procedures.engine.connecting import Connected, carry
 from procedures.engine.hazards import Hazard
-from procedures.engine.taking import take
-from procedures.engine.watch_view import settle_for, view_of
+from procedures.engine.point_reader import PATIENCE, PointReader
+from procedures.engine.turning import Turning, watch_turning
+from procedures.history.references import ReferenceSet
 from procedures.judge import Judgement, Limit, Result, Rule, judge
-
-PATIENCE: Final = 6 * WINDOW
-"""Readings after which a measurement is taken although it has not settled (and says so)."""
 
 
 @dataclass
@@ -42,6 +38,9 @@ class Bench:
     hazards
         What is at this moment in a state that radiates false guidance, in words; kept in every
         prompt until it is undone.
+    references
+        The reference values that were in force as the run began; None before the first. They are
+        shown beside what is read and decide nothing, so they are not journalled.
     """
 
     station: Station
@@ -50,12 +49,15 @@ class Bench:
     clock: Clock
     journal: Journal
     hazards: dict[str, Hazard] = field(default_factory=dict)
+    references: ReferenceSet | None = None
     _connected: Connected = field(init=False)
-    _jumps: JumpWatch = field(init=False)
+    _reader: PointReader = field(init=False)
+    _compared: Compared = field(init=False)
 
     def __post_init__(self) -> None:
         self._connected = Connected(self.station.points)
-        self._jumps = JumpWatch(self.clock)
+        self._reader = PointReader(self.instruments, self.clock, self.journal)
+        self._compared = Compared(self.references, self.hazards)
 
     # Asking -------------------------------------------------------------------------------
 
@@ -149,7 +151,7 @@ class Bench:
         body = self.journal.outcome(
             key,
             request,
-            lambda: self.patiently(key, lambda: self._settled(key, point).to_body()),
+            lambda: self.patiently(key, lambda: self._reader.settled(key, point).to_body()),
         )
         measurement = Measurement.from_body(body)
         if not measurement.steady:
@@ -157,6 +159,7 @@ class Bench:
                 f"'{point_name}' did not settle within {PATIENCE} readings; the mean of the last "
                 f"{measurement.n} is taken as it is."
             )
+        self._tell_any(self._compared.measured(key, label, measurement))
         return measurement
 
     def adjust(
@@ -190,13 +193,22 @@ class Bench:
             "before": before.value,
         }
 
+        turning = Turning(
+            key=key,
+            point=point,
+            control=control,
+            instruction=f"{instruction} {self._reminder()}".rstrip(),
+            target=target,
+            band=band,
+            reference=self._compared.reference_from(before),
+        )
+
         def live() -> Body:
-            return self.patiently(
-                key, lambda: self._watch(key, point, target, band, control, instruction)
-            )
+            return self.patiently(key, lambda: watch_turning(turning, self._reader, self.operator))
 
         body = self.journal.outcome(key, request, live)
         after = Measurement.from_body(_mapping(body["after"]))
+        self._tell_any(self._compared.captured(before, after))
         return Adjustment(
             before=before,
             after=after,
@@ -245,6 +257,8 @@ class Bench:
             "verdict": str(judgement.verdict),
         }
         self.journal.outcome(key, request, dict)
+        now_ns = self.clock.utc_ns()
+        self._tell_any(self._compared.judged(key, request, measurement, now_ns))
         return judgement
 
     # Hazards ------------------------------------------------------------------------------
@@ -295,60 +309,9 @@ class Bench:
             self.require(f"{key}/connect", move.text, action=move.action)
         self._connected.moved_to(point)
 
-    def _settled(self, key: str, point: Point) -> Measurement:
-        if getattr(self.instruments[point.instrument], "by_hand", False):
-            # A person who types what a meter shows has already waited until it was steady.
-            return combine([self._read(key, point)], steady=True)
-        watch = Watch(target=None, settle=settle_for(point.quantity, point.target, None))
-        readings: list[Reading] = []
-        while len(readings) < PATIENCE:
-            readings.append(self._read(key, point))
-            watch.add(readings[-1])
-            if len(readings) >= WINDOW and watch.steady:
-                return watch.measurement()
-        return combine(readings[-WINDOW:], steady=False)
-
-    def _watch(
-        self, key: str, point: Point, target: float, band: float, control: str, instruction: str
-    ) -> Body:
-        said = f"{instruction} {self._reminder()}".rstrip()
-        watch = Watch(target=target, settle=settle_for(point.quantity, target, band))
-        while True:
-            reading = self._read(key, point)
-            watch.add(reading)
-            command = self.operator.watching(
-                view_of(watch, reading, key=key, instruction=said, control=control, band=band)
-            )
-            if command == "abort":
-                raise Aborted(f"Stopped by the {self.operator.name} at '{key}'.")
-            if command == "redo":
-                self.journal.event(key, {"event": "adjustment begun again"})
-                watch = Watch(target=target, settle=settle_for(point.quantity, target, band))
-            if command == "capture" and watch.shown == watch.shown:
-                break
-        after = self._settled(key, point)
-        return {
-            "after": after.to_body(),
-            "readings": watch.count,
-            "elapsed_s": watch.elapsed_s,
-            "best": watch.best if watch.best is not None else after.value,
-        }
-
-    def _read(self, key: str, point: Point) -> Reading:
-        reading = take(
-            self.instruments[point.instrument],
-            point.quantity,
-            point=point.name,
-            channel=point.channel,
-        )
-        if (jump_s := self._jumps.jump_s()) is not None:
-            # Monotonic time stands still in a computer that sleeps, which looks like a clock that
-            # was set forward.
-            what = "the computer slept, or its calendar clock was set"
-            event = what if jump_s > 0 else "the calendar clock was set back"
-            self.journal.event(key, {"event": event, "seconds": jump_s})
-        self.journal.reading(key, reading)
-        return reading
+    def _tell_any(self, words: str) -> None:
+        if words:
+            self.tell(words)
 
     def patiently(self, key: str, live: Callable[[], Body]) -> Body:
         """Do `live`; when an instrument fails, say so and let the technician mend and retry.

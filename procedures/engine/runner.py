@@ -23,6 +23,7 @@ from daq.station import Station
 from procedures.catalogue import PROCEDURES, Procedure, procedure
 from procedures.engine.bench import Bench
 from procedures.engine.run_started import started_body
+from procedures.history.references import ReferenceSet, current, standing_in
 
 Result = Literal["finished", "refused", "aborted"]
 
@@ -75,6 +76,8 @@ def begin(name: str, station: Station, crew: Crew) -> RunEnd:
         The log could not be written; the run can be resumed once it can.
     """
     chosen = procedure(name)
+    # Looked up before anything is written: a log that cannot be read back begins no run.
+    references = standing_in(crew.writer.path, crew.clock.utc_ns())
     run = crew.writer.next_run()
     body = started_body(
         chosen.name,
@@ -84,7 +87,7 @@ def begin(name: str, station: Station, crew: Crew) -> RunEnd:
         operator=crew.operator.name,
     )
     crew.writer.append(run, Kind.RUN_STARTED, chosen.name, body)
-    return _work(chosen, station, crew, Journal(crew.writer, run))
+    return _work(chosen, station, crew, Journal(crew.writer, run), references)
 
 
 def resume(run: int, station: Station, crew: Crew) -> RunEnd:
@@ -104,6 +107,8 @@ def resume(run: int, station: Station, crew: Crew) -> RunEnd:
     with LogReader(crew.writer.path) as reader:
         summary = reader.run(run)
         recorded = tuple(reader.entries(run=run, kind=Kind.OUTCOME))
+        # What is shown stays what it was when the run began.
+        references = current(reader, summary.started_utc_ns)
     if summary.ended is not None:
         raise InputError(
             f"Run {run} has ended ({summary.ended.get('result')}); there is nothing to resume.",
@@ -113,7 +118,7 @@ def resume(run: int, station: Station, crew: Crew) -> RunEnd:
     _check_same(run, summary.started, chosen, station, crew.instruments)
     journal = Journal(crew.writer, run, recorded)
     journal.event("resumed", {"event": "resumed", "outcomes": len(recorded)})
-    return _work(chosen, station, crew, journal)
+    return _work(chosen, station, crew, journal, references)
 
 
 def _procedure_of(run: int, started: Body) -> Procedure:
@@ -142,8 +147,16 @@ def began_with(log_path: Path, run: int) -> frozenset[str]:
     )
 
 
-def _work(chosen: Procedure, station: Station, crew: Crew, journal: Journal) -> RunEnd:
-    bench = Bench(station, crew.instruments, crew.operator, crew.clock, journal)
+def _work(
+    chosen: Procedure,
+    station: Station,
+    crew: Crew,
+    journal: Journal,
+    references: ReferenceSet | None,
+) -> RunEnd:
+    bench = Bench(
+        station, crew.instruments, crew.operator, crew.clock, journal, references=references
+    )
     try:
         _do(chosen, bench)
     except (Refused, Aborted) as end:

@@ -8,6 +8,7 @@ from typing import Final
 from daq.reading import Reading
 from daq.roles import WatchView
 from daq.steadiness import Watch
+from procedures.history.references import Reference
 
 SETTLE_FRACTION: Final = 0.5
 """Share of a band (or of a quantity's own settle value) that may still move over the window."""
@@ -31,9 +32,17 @@ def view_of(
     instruction: str,
     control: str,
     band: float | None,
+    reference: Reference | None = None,
 ) -> WatchView:
-    """Return what is shown of `watch` after `reading`."""
+    """Return what is shown of `watch` after `reading`.
+
+    Parameters
+    ----------
+    reference
+        Of what is watched; shown only where it is of the very quantity that was read.
+    """
     trend = watch.trend
+    known = reference if reference and reference.quantity == reading.quantity else None
     return WatchView(
         key=key,
         instruction=instruction,
@@ -48,4 +57,5 @@ def view_of(
         best=watch.best,
         count=watch.count,
         elapsed_s=watch.elapsed_s,
+        reference=known.value if known else None,
     )

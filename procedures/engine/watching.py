@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 from daq.clock import Clock
 from daq.errors import InputError
@@ -15,6 +16,8 @@ from daq.station import KIND_OF_QUANTITY, Point, Station
 from daq.toml_file import did_you_mean
 from daq.units import parse
 from procedures.engine.run_started import started_body
+from procedures.history.parameters import WATCH, normal_parameter
+from procedures.history.references import Reference, standing_in
 from procedures.terminal.watch_loop import Show, WatchSummary, WatchTask, run_watch
 
 
@@ -107,19 +110,22 @@ def watch_quantity(
 ) -> WatchSummary:
     """Watch until the time is over or the technician stops, logged as a run of its own.
 
+    A point is shown beside the reference value of its normal state, where the log has one.
+
     Raises
     ------
     BenchError, LogError
         As `procedures.terminal.watch_loop.run_watch`; the run then has no end in the log.
     """
+    task = replace(plan.task, reference=_reference(plan.task, writer.path, clock.utc_ns()))
     run = writer.next_run()
     writer.append(
         run,
         Kind.RUN_STARTED,
-        "watch",
-        started_body("watch", 1, station, (instrument,), operator="technician"),
+        WATCH,
+        started_body(WATCH, 1, station, (instrument,), operator="technician"),
     )
-    summary = run_watch(instrument, plan.task, journal=Journal(writer, run), clock=clock, show=show)
+    summary = run_watch(instrument, task, journal=Journal(writer, run), clock=clock, show=show)
     writer.append(
         run,
         Kind.RUN_ENDED,
@@ -127,3 +133,8 @@ def watch_quantity(
         {"result": "finished", "message": "", "open_hazards": []},
     )
     return summary
+
+
+def _reference(task: WatchTask, log: Path, at_utc_ns: int) -> Reference | None:
+    standing = standing_in(log, at_utc_ns)
+    return None if standing is None else standing.of(normal_parameter(task.point, task.quantity))

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Final
 
 from daq.clock import iso_utc
@@ -47,6 +48,15 @@ class Reference:
     quantity: str
     unit: str
 
+    def taken_from(self, reading: Value, version: int) -> Difference:
+        """Return a reading less this reference value, which is of the set of that version."""
+        return Difference(
+            value=reading.value - self.value,
+            u=math.hypot(reading.u, self.u),
+            version=version,
+            reference=self,
+        )
+
     def __str__(self) -> str:
         words = with_uncertainty(self.quantity, self.value, self.u)
         return f"{words} {printed_unit(self.quantity, self.unit)}".strip()
@@ -79,6 +89,20 @@ class ReferenceSet:
     supersedes: int | None
     values: Mapping[str, Reference]
 
+    def of(self, parameter: Parameter) -> Reference | None:
+        """Return the reference value of a parameter; None without one of that very kind."""
+        found = self.values.get(parameter.name)
+        same = found is not None and (found.quantity, found.unit) == (
+            parameter.quantity,
+            parameter.unit,
+        )
+        return found if same else None
+
+    def less(self, parameter: Parameter, reading: Value) -> Difference | None:
+        """Return a reading of a parameter less its reference value; None without one."""
+        reference = self.of(parameter)
+        return None if reference is None else reference.taken_from(reading, self.version)
+
 
 @dataclass(frozen=True, slots=True)
 class Difference:
@@ -89,15 +113,24 @@ class Difference:
     value
         SI.
     u
-        Standard uncertainty, both taken as independent. Where the same instrument read both, its
-        own error cancels in part and this is more than the truth.
+        Standard uncertainty, both taken as independent (JCGM 100:2008, 5.1.2). Where the same
+        instrument read both, its own error cancels in part and this is more than the truth.
     version
         Of the reference in force.
+    reference
+        The reference value itself.
     """
 
     value: float
     u: float
     version: int
+    reference: Reference
+
+    def __str__(self) -> str:
+        quantity, unit = self.reference.quantity, self.reference.unit
+        words = with_uncertainty(quantity, self.value, self.u)
+        # What lies between two levels in dBm is in dB.
+        return f"{words} {printed_unit(quantity, unit).replace('dBm', 'dB')}".strip()
 
 
 def all_versions(reader: LogReader) -> tuple[ReferenceSet, ...]:
@@ -121,6 +154,20 @@ def current(reader: LogReader, at_utc_ns: int) -> ReferenceSet | None:
     return in_force(all_versions(reader), at_utc_ns)
 
 
+def standing_in(log: Path, at_utc_ns: int) -> ReferenceSet | None:
+    """Return the set that was in force at a moment by the log at a path; None before the first.
+
+    Raises
+    ------
+    InputError
+        There is no such log.
+    LogDamaged
+        A row is not what this program writes.
+    """
+    with LogReader(log) as reader:
+        return current(reader, at_utc_ns)
+
+
 def in_force(versions: tuple[ReferenceSet, ...], at_utc_ns: int) -> ReferenceSet | None:
     """Return the newest set fixed by `at_utc_ns`."""
     fixed = [version for version in versions if version.fixed_utc_ns <= at_utc_ns]
@@ -132,14 +179,7 @@ def difference(
 ) -> Difference | None:
     """Return a reading less the reference in force when it was taken; None without one."""
     standing = in_force(versions, reading.utc_ns)
-    reference = None if standing is None else standing.values.get(parameter.name)
-    if standing is None or reference is None or reference.quantity != parameter.quantity:
-        return None
-    return Difference(
-        value=reading.value - reference.value,
-        u=math.hypot(reading.u, reference.u),
-        version=standing.version,
-    )
+    return None if standing is None else standing.less(parameter, reading)
 
 
 def fix_references(writer: LogWriter, station: Station, run: int, signed_by: str) -> ReferenceSet:

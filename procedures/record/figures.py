@@ -17,7 +17,9 @@ COVERAGE: Final = 2.0
 
 _MINUS: Final = "\N{MINUS SIGN}"
 _MOST_DECIMALS: Final = 9
-_BALANCED_DDM: Final = 0.00005
+BALANCED_DDM: Final = 0.00005
+"""Below this a DDM rounds to 0.0000, so no tone is said to predominate."""
+
 _SCALES: Final = MappingProxyType({"frequency": (1e-6, "MHz")})
 _NAMES: Final = MappingProxyType({"ddm": "DDM", "sdm": "SDM", "vpp": "peak to peak"})
 
@@ -76,8 +78,18 @@ def remark(quantity: str, value: float) -> str:
     """
     if quantity != "ddm":
         return ""
-    tone = predominance(value, null=_BALANCED_DDM).removesuffix(" predominates")
+    tone = predominance(value, null=BALANCED_DDM).removesuffix(" predominates")
     return f"{tone}, {_signed(value * UA_PER_DDM, 1)} uA"
+
+
+def toward(quantity: str, difference: float) -> str:
+    """Return what stands beside a difference of DDM: ``toward 90 Hz``.
+
+    Empty for other quantities, and where the difference rounds to nothing.
+    """
+    if quantity != "ddm" or abs(difference) <= BALANCED_DDM:
+        return ""
+    return f"toward {predominance(difference).removesuffix(' predominates')}"
 
 
 def interval(quantity: str, low: float | None, high: float | None) -> str:

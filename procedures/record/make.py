@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from daq.log.reader import LogReader
 from procedures.record.collect import collect
 from procedures.record.csv_export import write_csv
+from procedures.record.differences import compared_lines
 from procedures.record.pdf import write_pdf
 
 
@@ -37,7 +38,7 @@ def write_record(log_path: Path, run: int, folder: Path) -> RecordFiles:
     stem = f"{re.sub(r'[^A-Za-z0-9._-]+', '-', log_path.stem)}-run-{run:04d}"
     files = RecordFiles(pdf=folder / f"{stem}.pdf", csv=folder / f"{stem}.csv")
     with LogReader(log_path) as reader:
-        record = collect(reader, run)
+        record = replace(collect(reader, run), compared=compared_lines(reader, run))
         write_csv(reader, run, files.csv)
     write_pdf(record, files.pdf)
     return files

@@ -4,8 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from daq.measurement import Measurement
+
+if TYPE_CHECKING:
+    # The history reads runs with the record's own steps, and so with this module.
+    from procedures.history.model import Parameter, Value
+    from procedures.history.references import Difference, ReferenceSet
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +215,31 @@ class EventLine:
 
 
 @dataclass(frozen=True, slots=True)
+class ComparedLine:
+    """A value beside the reference value that was in force when it was had.
+
+    Attributes
+    ----------
+    parameter
+        What it is of.
+    when
+        ``as found`` or ``as left``.
+    value
+        What was had.
+    standing
+        The set that was in force then.
+    difference
+        The value less its reference value.
+    """
+
+    parameter: Parameter
+    when: str
+    value: Value
+    standing: ReferenceSet
+    difference: Difference
+
+
+@dataclass(frozen=True, slots=True)
 class End:
     """How the run ended.
 
@@ -242,6 +273,9 @@ class Record:
         The chain of the whole log held when the record was made.
     warnings
         What whoever signs has to know, most important first.
+    compared
+        Each value beside its reference value; empty where there was none. Not read from the run
+        alone, so it is added to what `procedures.record.collect` returns.
     """
 
     header: Header
@@ -261,3 +295,4 @@ class Record:
     reading_count: int
     chain_ok: bool
     warnings: tuple[str, ...]
+    compared: tuple[ComparedLine, ...] = ()

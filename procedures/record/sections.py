@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from daq.clock import iso_utc
 from daq.units import format_length
-from procedures.record.cells import Block, Cell, limit_words, table, value_cell
-from procedures.record.figures import interval, unit_of, with_uncertainty
+from procedures.record.cells import Block, Cell, limit_words, moment, table, value_cell
+from procedures.record.figures import COVERAGE, interval, toward, unit_of, with_uncertainty
 from procedures.record.model import PromptLine, Record, Verdict
 from procedures.record.note_blocks import note_blocks
 from procedures.record.plots import adjustment_svg
@@ -18,6 +18,7 @@ def sections(record: Record) -> list[dict[str, object]]:
 
 def _all_sections(record: Record) -> list[dict[str, object]]:
     return [
+        {"title": "Differences from the reference values", "blocks": _differences(record)},
         {"title": "Instruments", "blocks": _instruments(record)},
         {"title": "Cautions acknowledged", "blocks": _cautions(record)},
         {"title": "Cuts made", "blocks": _cuts(record)},
@@ -36,6 +37,39 @@ def _clock(record: Record, utc_ns: int) -> str:
     day, time = iso_utc(utc_ns)[:10], iso_utc(utc_ns)[11:19]
     same = iso_utc(record.header.started_utc_ns)[:10] == day
     return time if same else f"{day} {time}"
+
+
+def _differences(record: Record) -> list[Block]:
+    rows: list[list[Cell]] = [
+        [
+            {"text": line.parameter.name, "note": line.when},
+            value_cell(line.parameter.quantity, line.value.value, line.value.u),
+            {"text": str(line.difference.reference), "note": f"version {line.standing.version}"},
+            {
+                "text": str(line.difference),
+                "note": toward(line.parameter.quantity, line.difference.value),
+            },
+        ]
+        for line in record.compared
+    ]
+    if not rows:
+        return []
+    versions = {line.standing.version: line.standing for line in record.compared}
+    fixed = "; ".join(
+        f"version {each.version} was fixed {moment(each.fixed_utc_ns)} from run {each.run}, "
+        f"signed by {each.signed_by}"
+        for each in versions.values()
+    )
+    legend = (
+        f"Value less the reference value in force when it was had ({fixed}). "
+        f"Uncertainties are expanded, k = {COVERAGE:g}; that of a difference takes both as "
+        "independent, and is more than the truth where one instrument read both."
+    )
+    columns = ["Parameter", ">Value", ">Reference value", ">Difference"]
+    return [
+        {"kind": "text", "text": legend},
+        table(columns, ["1", "auto", "auto", "auto"], rows),
+    ]
 
 
 def _instruments(record: Record) -> list[Block]:

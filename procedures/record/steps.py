@@ -42,16 +42,16 @@ class Steps:
         Steps that took readings and have no outcome: stopped, refused or cut off on the way.
     """
 
-    measured: tuple[Measured, ...]
-    verdicts: tuple[Verdict, ...]
-    adjustments: tuple[AdjustmentLine, ...]
-    cuts: tuple[CutLine, ...]
-    cautions: tuple[PromptLine, ...]
-    answers: tuple[PromptLine, ...]
-    notes: tuple[NoteLine, ...]
-    events: tuple[EventLine, ...]
-    standing_reminders: tuple[str, ...]
-    unfinished: tuple[str, ...]
+    measured: tuple[Measured, ...] = ()
+    verdicts: tuple[Verdict, ...] = ()
+    adjustments: tuple[AdjustmentLine, ...] = ()
+    cuts: tuple[CutLine, ...] = ()
+    cautions: tuple[PromptLine, ...] = ()
+    answers: tuple[PromptLine, ...] = ()
+    notes: tuple[NoteLine, ...] = ()
+    events: tuple[EventLine, ...] = ()
+    standing_reminders: tuple[str, ...] = ()
+    unfinished: tuple[str, ...] = ()
 
 
 def read_steps(entries: Sequence[Entry]) -> Steps:
@@ -197,11 +197,16 @@ def _computed(key: str, verdict: Verdict) -> Measured:
     return Measured(key, label, result, (verdict,))
 
 
+def label_of(title: str, point: str) -> str:
+    """Return what a verdict's title says besides the name of the point: ``as left``."""
+    return title.removeprefix(f"{point}, ")
+
+
 def _label(line: Measured, verdict: Verdict) -> str:
     """Return what a captured value is called: its verdict's title less the name of the point."""
     if line.label != CAPTURED:
         return line.label
-    return verdict.title.removeprefix(f"{verdict.point}, ")
+    return label_of(verdict.title, verdict.point)
 
 
 def _verdict(entry: Entry, request: Body) -> Verdict:

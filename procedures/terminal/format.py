@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import Final
 
 from daq.reading import QUANTITIES, UA_PER_DDM, Quality, Reading, predominance
+from procedures.record.figures import toward
 
 DDM_NULL: Final = 0.00005
 """Below this the display rounds to 0.0 thousandths, so no tone is said to predominate."""
@@ -101,6 +102,44 @@ def distance_words(quantity: str, shown: float, target: float, band: float | Non
     if band is not None and abs(distance) <= band:
         return f"in the band, {amount} from the target"
     return f"{amount} to go, {_direction(quantity, distance)}"
+
+
+def called_out(quantity: str, value: float) -> str:
+    """Return a value as it is called out across a room: ``155.3 150 Hz``, ``1.500 V``."""
+    if quantity != "ddm":
+        return with_unit(quantity, value)
+    shown = displayed(quantity, value)
+    return f"{shown.number} {shown.meaning.removesuffix(' predominates')}".strip()
+
+
+def reference_words(quantity: str, shown: float, reference: float) -> str:
+    """Return a reference value, and by how much what is shown differs from it.
+
+    ``reference 155.3 150 Hz, differs by -0.4, toward 90 Hz``; DDM in thousandths, and the tone
+    that the difference is toward in words, like that of every DDM.
+
+    Parameters
+    ----------
+    shown, reference
+        SI unit of the quantity; of what is not finite no difference is told.
+    """
+    known = f"reference {called_out(quantity, reference)}"
+    difference = shown - reference
+    if not math.isfinite(difference):
+        return known
+    if quantity != "ddm":
+        # What lies between two levels in dBm is in dB.
+        amount = with_unit(quantity, difference).replace("dBm", "dB")
+        return f"{known}, differs by {_with_sign(amount)}"
+    amount = _with_sign(number(1000.0 * difference, 1))
+    parts = (known, f"differs by {amount}", toward(quantity, difference))
+    return ", ".join(part for part in parts if part)
+
+
+def _with_sign(amount: str) -> str:
+    """Return a number in words with its sign; zero has none."""
+    digits = amount.partition(" ")[0]
+    return f"+{amount}" if digits.strip("0.") and not amount.startswith("-") else amount
 
 
 def elapsed_words(elapsed_s: float) -> str:

@@ -17,12 +17,13 @@ from procedures.terminal.bar import ASCII, MIN_WIDTH, UNICODE, bar
 from procedures.terminal.digits import large
 from procedures.terminal.format import (
     Displayed,
+    called_out,
     displayed,
     distance_words,
     elapsed_words,
     in_words,
     printable,
-    with_unit,
+    reference_words,
 )
 
 Weight = Literal["plain", "strong", "good"]
@@ -64,6 +65,8 @@ def block(view: WatchView, width: int, *, note: str = "", unicode: bool = True) 
         lines.append(Line(_bar_line(view, width, unicode=unicode), weight))
     if view.target is not None:
         lines.append(Line(f" {_distance(view)}", weight))
+    if view.reference is not None:
+        lines.append(Line(f" {_reference(view, view.reference)}"))
     lines.append(Line(" " + "   ".join(part for part in _facts(view) if part)))
     if note:
         lines.append(Line(f">>> {printable(note)}", "strong"))
@@ -80,6 +83,17 @@ def one_line(view: WatchView, width: int, *, bar_width: int = 21) -> str:
     if view.target is not None and cell_len(line) + 2 + bar_width <= width:
         line = f"{line}  {bar(_offset(view), _band(view), bar_width)}"
     return fit(line, width)
+
+
+def reference_line(view: WatchView, width: int) -> str:
+    """Return what goes under `one_line`: the reference value and the difference from it.
+
+    Empty where there is no reference value.
+    """
+    if view.reference is None:
+        return ""
+    indent = " " * (len(elapsed_words(view.elapsed_s)) + 2)
+    return fit(f"{indent}{_reference(view, view.reference)}", width)
 
 
 def _sentence(view: WatchView, *, units: bool) -> str:
@@ -140,18 +154,16 @@ def _distance(view: WatchView) -> str:
     return words.replace("in the band", "IN THE BAND")
 
 
+def _reference(view: WatchView, reference: float) -> str:
+    shown = math.nan if _why_no_value(view) else view.shown
+    return reference_words(view.reading.quantity, shown, reference)
+
+
 def _facts(view: WatchView) -> list[str]:
     quantity = view.reading.quantity
-    target = "" if view.target is None else f"target {_called_out(quantity, view.target)}"
-    best = "" if view.best is None else f"best {_called_out(quantity, view.best)}"
+    target = "" if view.target is None else f"target {called_out(quantity, view.target)}"
+    best = "" if view.best is None else f"best {called_out(quantity, view.best)}"
     return [elapsed_words(view.elapsed_s), target, best, f"{view.rate_hz:.0f}/s"]
-
-
-def _called_out(quantity: str, value: float) -> str:
-    shown = displayed(quantity, value)
-    if quantity != "ddm":
-        return with_unit(quantity, value)
-    return f"{shown.number} {shown.meaning.removesuffix(' predominates')}".strip()
 
 
 def _bar_line(view: WatchView, width: int, *, unicode: bool) -> str:

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from daq.roles import WatchView
 from procedures.terminal.format import printable
-from procedures.terminal.frame import Line, block, one_line
+from procedures.terminal.frame import Line, block, one_line, reference_line
 from procedures.terminal.screen import columns, say, speaks_unicode
 
 REDRAW_NS: Final = 1_000_000_000 // 15
@@ -100,6 +100,8 @@ class LiveDisplay:
         width = columns(self._console)
         if self._live is None:
             say(self._console, one_line(view, width))
+            if beside := reference_line(view, width):
+                say(self._console, beside)
             if note and note != self._note:
                 say(self._console, f">>> {printable(note)}")
             return

@@ -14,6 +14,7 @@ from daq.roles import Instrument, WatchCommand, WatchView
 from daq.steadiness import Watch
 from procedures.engine.taking import take
 from procedures.engine.watch_view import settle_for, view_of
+from procedures.history.references import Reference
 
 Show = Callable[[WatchView], WatchCommand]
 """Somebody who sees each view and says how to go on: an operator's ``watching``."""
@@ -33,6 +34,8 @@ class WatchTask:
         How long; None until it is stopped.
     key
         Under which the readings are logged.
+    reference
+        Of what is watched; shown beside it. None without one.
     """
 
     quantity: str
@@ -42,6 +45,7 @@ class WatchTask:
     band: float | None = None
     seconds: float | None = None
     key: str = "watch"
+    reference: Reference | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +64,8 @@ class WatchSummary:
         Readings per second, all of them.
     elapsed_s
         How long it took, s.
+    reference, difference
+        Reference value of what was watched, and the mean less it; None without one.
     """
 
     quantity: str
@@ -72,6 +78,8 @@ class WatchSummary:
     last: float | None
     rate_hz: float
     elapsed_s: float
+    reference: float | None = None
+    difference: float | None = None
 
 
 def run_watch(
@@ -99,7 +107,15 @@ def run_watch(
         watch.add(reading)
         figures.add(reading)
         command = show(
-            view_of(watch, reading, key=task.key, instruction=said, control="", band=task.band)
+            view_of(
+                watch,
+                reading,
+                key=task.key,
+                instruction=said,
+                control="",
+                band=task.band,
+                reference=task.reference,
+            )
         )
         if command == "abort":
             break
@@ -108,7 +124,7 @@ def run_watch(
         if command == "redo":
             journal.event(task.key, {"event": "watch begun again"})
             watch, figures = _new_watch(task), _Figures()
-    return figures.summary(task.quantity, watch.rate_hz, elapsed_s(clock, start_ns))
+    return figures.summary(task, watch.rate_hz, elapsed_s(clock, start_ns))
 
 
 def _new_watch(task: WatchTask) -> Watch:
@@ -146,11 +162,12 @@ class _Figures:
         self.minimum = min(self.minimum, reading.value)
         self.maximum = max(self.maximum, reading.value)
 
-    def summary(self, quantity: str, rate_hz: float, took_s: float) -> WatchSummary:
+    def summary(self, task: WatchTask, rate_hz: float, took_s: float) -> WatchSummary:
         seen = self.n > 0
+        reference = None if task.reference is None else task.reference.value
         return WatchSummary(
-            quantity=quantity,
-            unit=QUANTITIES[quantity],
+            quantity=task.quantity,
+            unit=QUANTITIES[task.quantity],
             n=self.n,
             not_usable=self.not_usable,
             mean=self.mean if seen else None,
@@ -159,4 +176,6 @@ class _Figures:
             last=self.last if seen else None,
             rate_hz=rate_hz,
             elapsed_s=took_s,
+            reference=reference,
+            difference=self.mean - reference if seen and reference is not None else None,
         )

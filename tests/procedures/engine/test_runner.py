@@ -22,6 +22,7 @@ from procedures.engine.run_started import started_body
 from procedures.engine.runner import Crew, RunEnd, begin, resume
 from procedures.monitor_baseline import VERSION
 from procedures.steps.preconditions import CAUTIONS
+from tests.procedures.history.reference_rows import QUADRATURE, WIDTH, write_references
 from tests.support.in_process import InProcessBench
 from tests.support.operators import Interrupted, Minded
 from tests.support.plants import STATION, demo_station
@@ -287,6 +288,42 @@ def test_interrupted_while_a_hand_is_on_a_control_the_run_still_ends_right(
     judged = dict(outcomes(log))
     width = judged["wide/verify/course width/verdict"]["request"]  # type: ignore[index]
     assert width["value"] == pytest.approx(0.155, abs=0.0025)
+
+
+def shown_by_key(who: Minded) -> dict[str, set[float | None]]:
+    shown: dict[str, set[float | None]] = {}
+    for view in who.views:
+        shown.setdefault(view.key.split("/")[-1], set()).add(view.reference)
+    return shown
+
+
+def test_the_references_in_force_are_shown_and_change_nothing(
+    bench: InProcessBench, log: Path, whole: Whole
+) -> None:
+    """The run is to the last digit the one that knew of no references."""
+    write_references(bench.writer, {"course width": WIDTH, "course width, quadrature": QUADRATURE})
+    who = Minded(bench.technician(1))
+    assert bench.run("monitor-baseline", who).result == "finished"
+    assert outcomes(log, run=2) == whole.outcomes
+    assert shown_by_key(who)["null"] == {QUADRATURE.value}
+    by_watch = {(view.key, view.reference) for view in who.views}
+    assert ("phasing/monitor/round 2/width/adjust 1", WIDTH.value) in by_watch
+    assert ("wide/set course/adjust 1", None) in by_watch
+    assert any("'course width' reads" in told for told in who.told)
+
+
+def test_a_resumed_run_shows_the_references_that_it_began_with(bench: InProcessBench) -> None:
+    write_references(bench.writer, {"course width, quadrature": QUADRATURE})
+    who = Minded(bench.technician(2))
+    at_the_null = Interrupted(who, at_view=lambda view: view.key.endswith("/null"))
+    with pytest.raises(KeyboardInterrupt):
+        bench.run("monitor-baseline", at_the_null)
+    told = len(who.told)
+    write_references(bench.writer, {"course width, quadrature": WIDTH}, version=2)
+    bench.resume(2, who)
+    assert shown_by_key(who)["null"] == {QUADRATURE.value}
+    assert "(version 1)" in who.told[told + 1]
+    assert not any("(version 2)" in words for words in who.told)
 
 
 def test_who_is_cut_off_with_the_line_in_is_told_so(bench: InProcessBench) -> None:

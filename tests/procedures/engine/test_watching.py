@@ -12,6 +12,7 @@ from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from daq.station import parse_station
 from procedures.engine.watching import plan_watch, that_reads, watch_quantity
+from tests.procedures.history.reference_rows import LEVEL, WIDTH, write_references
 from tests.support.commands import CommandLine
 from tests.support.in_process import InProcessBench
 from tests.support.operators import Minded
@@ -105,6 +106,28 @@ def test_a_watch_is_a_run_with_an_end(bench: InProcessBench) -> None:
     assert run.ended == {"result": "finished", "message": "", "open_hazards": []}
     assert run.started["procedure"] == "watch"
     assert [entry.mono_ns for entry in readings] == [view.reading.mono_ns for view in who.views]
+
+
+@pytest.mark.parametrize(
+    ("quantity", "point", "reference"),
+    [
+        ("ddm", "course width", WIDTH.value),
+        ("vpp", "", LEVEL.value),
+        ("sdm", "course width", None),
+        ("ddm", "course line", None),
+        ("ddm", "", None),
+    ],
+)
+def test_a_watched_point_is_shown_with_its_reference(
+    quantity: str, point: str, reference: float | None, bench: InProcessBench
+) -> None:
+    """Without a point nobody knows what a receiver is connected to; a probe's channel is known."""
+    values = {"course width": WIDTH, "course line IF": LEVEL}
+    write_references(bench.writer, values)
+    plan = plan_watch(bench.station, quantity, point=point, seconds=0.3)
+    who, instrument = Minded(), that_reads(bench.instruments, plan)
+    watch_quantity(bench.station, plan, instrument, bench.clock, bench.writer, who.watching)
+    assert {view.reference for view in who.views} == {reference}
 
 
 def test_a_watch_ends_when_the_technician_says_so(bench: InProcessBench) -> None:

@@ -11,10 +11,13 @@ from daq.log.writer import LogWriter
 from procedures.history.model import Parameter, Value
 from procedures.history.references import (
     KEY,
+    Difference,
+    Reference,
     all_versions,
     current,
     difference,
     fix_references,
+    standing_in,
 )
 from procedures.record.collect import collect
 from tests.procedures.history.log_of_years import YearsLog, write_station
@@ -98,7 +101,41 @@ def test_a_later_reading_is_compared_with_the_set_of_its_time(station, clock):
     assert found.u == pytest.approx(0.0003 * 2**0.5)  # two independent readings, JCGM 100, 5.1.2
     assert found.version == 1
     assert difference(versions, Parameter("clearance 90", "ddm"), value) is None
+    assert str(found) == "0.00130 ± 0.00085"
+    assert found.reference.value == 0.155
     assert difference((), width, value) is None
+
+
+@pytest.mark.parametrize(
+    ("parameter", "value"),
+    [
+        (Parameter("course width", "ddm"), 0.155),
+        (Parameter("course width", "sdm"), None),
+        (Parameter("course width", "ddm", "quadrature"), None),
+        (Parameter("course width", "ddm", unit="uA"), None),
+        (Parameter("course line IF", "vpp", unit="V"), 1.5),
+    ],
+)
+def test_only_the_same_kind_of_value_has_the_reference(station, clock, parameter, value):
+    """A value less one of another quantity, state or unit would be a number without meaning."""
+    fixed = _fix(station, clock, _run(station, clock))
+    found = fixed.of(parameter)
+    assert (None if found is None else found.value) == value
+    assert (fixed.less(parameter, Value(0.2, 0.0, 0)) is None) == (value is None)
+
+
+def test_the_log_at_a_path_says_what_is_in_force(station, clock):
+    fixed = _fix(station, clock, _run(station, clock))
+    assert standing_in(station.log_path, fixed.fixed_utc_ns) == fixed
+    assert standing_in(station.log_path, fixed.fixed_utc_ns - 1) is None
+
+
+def test_the_difference_of_two_levels_is_in_db():
+    level = Reference(-43.0, 0.3, "rf_level", "dBm")
+    assert (str(level), str(Difference(-0.5, 0.4, 1, level))) == (
+        "−43.00 ± 0.60 dBm",
+        "−0.50 ± 0.80 dB",
+    )
 
 
 @pytest.mark.parametrize("result", ["aborted", "refused", ""])

@@ -36,6 +36,7 @@ def make_view() -> MakeView:
         instruction: str = "Turn 'SBO level' until the width is right.",
         best: float | None = 0.1531,
         steady: bool = False,
+        reference: float | None = None,
     ) -> WatchView:
         now_ns = 1_000_000_000 + round(at_s * 1e9)
         value = shown if quality is Quality.OK else math.nan
@@ -54,6 +55,7 @@ def make_view() -> MakeView:
             best=best,
             count=1 + round(10 * at_s),
             elapsed_s=at_s,
+            reference=reference,
         )
 
     return make

@@ -18,6 +18,7 @@ from procedures.terminal.format import (
     in_words,
     number,
     printable,
+    reference_words,
 )
 
 
@@ -117,6 +118,42 @@ def test_foreign_text_cannot_steer_the_terminal():
     assert printable("a\x1b[2Jb\x9bc\u202ed\te\nf µ°") == "a?[2Jb?c?d e f µ°"
 
 
+@pytest.mark.parametrize(
+    ("quantity", "shown", "reference", "words"),
+    [
+        ("ddm", 0.1549, 0.1553, "reference 155.3 150 Hz, differs by -0.4, toward 90 Hz"),
+        ("ddm", -0.2100, -0.2092, "reference 209.2 90 Hz, differs by -0.8, toward 90 Hz"),
+        ("ddm", 0.0009, -0.0003, "reference 0.3 90 Hz, differs by +1.2, toward 150 Hz"),
+        ("ddm", 0.15532, 0.1553, "reference 155.3 150 Hz, differs by 0.0"),
+        ("vpp", 1.488, 1.5, "reference 1.500 V, differs by -0.012 V"),
+        ("vpp", 1.5, 1.5, "reference 1.500 V, differs by 0.000 V"),
+        ("sdm", 0.402, 0.4, "reference 40.0 %, differs by +0.2 %"),
+        ("frequency", 109.350012e6, 109.35e6, "reference 109.35000 MHz, differs by +12.00 Hz"),
+        # The ratio of two levels is in dB, whatever the levels are stated in (IEC 60027-3, from
+        # memory).
+        ("rf_level", -43.5, -43.0, "reference -43.0 dBm, differs by -0.5 dB"),
+        ("ddm", math.nan, 0.1553, "reference 155.3 150 Hz"),
+    ],
+)
+def test_a_difference_says_how_much_and_which_way(
+    quantity: str, shown: float, reference: float, words: str
+):
+    """A positive difference of DDM is toward 150 Hz, whichever tone predominates."""
+    assert reference_words(quantity, shown, reference) == words
+
+
+@given(st.floats(-0.4, 0.4), st.floats(-0.4, 0.4))
+def test_a_difference_is_antisymmetric_in_its_tone(shown: float, reference: float):
+    """Exchanging the tones turns the sign and the tone of a difference, and nothing else."""
+    difference = reference_words("ddm", shown, reference).partition("differs")[2]
+    mirrored = reference_words("ddm", -shown, -reference).partition("differs")[2]
+    exchange = str.maketrans({"+": "-", "-": "+"})
+    tones = {"toward 90 Hz": "toward 150 Hz", "toward 150 Hz": "toward 90 Hz"}
+    number, comma, tone = difference.rpartition(", ")
+    expected = f"{number.translate(exchange)}{comma}{tones[tone]}" if comma else difference
+    assert mirrored == expected
+
+
 @given(st.sampled_from(sorted(QUANTITIES)), st.floats(), st.floats(), st.floats(min_value=0.0))
 def test_formatting_never_raises_and_never_rambles(
     quantity: str, value: float, target: float, band: float
@@ -124,6 +161,7 @@ def test_formatting_never_raises_and_never_rambles(
     shown = displayed(quantity, value)
     assert len(shown.number) <= 10
     assert len(distance_words(quantity, value, target, band)) <= 60
+    assert len(reference_words(quantity, value, target)) <= 80
 
 
 @given(st.text())

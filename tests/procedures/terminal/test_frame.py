@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from daq.reading import QUANTITIES, Quality
-from procedures.terminal.frame import block, fit, one_line
+from procedures.terminal.frame import block, fit, one_line, reference_line
 
 
 def texts(lines) -> list[str]:
@@ -82,6 +82,44 @@ def test_one_line_drops_the_bar_then_the_unit(make_view):
     assert one_line(volts, 40) == "01:23  1.380 V, 0.120 V to go, raise"
 
 
+@pytest.mark.parametrize("width", [60, 80])
+@pytest.mark.parametrize("unicode", [True, False])
+def test_the_reference_and_the_difference_stand_under_the_distance_uncut(
+    make_view, width: int, unicode: bool
+):
+    """Both fit into 60 columns, with the widest DDM that a receiver shows."""
+    for shown, words in (
+        (0.1549, " reference 155.3 150 Hz, differs by -0.4, toward 90 Hz"),
+        (-0.3999, " reference 155.3 150 Hz, differs by -555.2, toward 90 Hz"),
+    ):
+        lines = block(make_view(shown, reference=0.1553), width, unicode=unicode)
+        assert texts(lines)[-2] == words
+        assert lines[-2].weight == "plain"
+
+
+def test_without_a_reference_nothing_is_said_of_one(make_view):
+    view = make_view()
+    assert not any("reference" in text for text in texts(block(view, 80)))
+    assert reference_line(view, 80) == ""
+
+
+def test_a_watch_without_a_target_has_its_reference_all_the_same(make_view):
+    view = make_view(-43.2, quantity="rf_level", target=None, band=None, best=None, reference=-43.0)
+    assert " reference -43.0 dBm, differs by -0.2 dB" in texts(block(view, 80))
+
+
+def test_under_the_one_line_the_reference_has_a_line_of_its_own(make_view):
+    view = make_view(0.1549, reference=0.1553)
+    words = "       reference 155.3 150 Hz, differs by -0.4, toward 90 Hz"
+    assert reference_line(view, 60) == reference_line(view, 80) == words
+    assert "reference" not in one_line(view, 80)
+
+
+def test_a_reading_without_a_value_differs_by_nothing(make_view):
+    view = make_view(0.155, quality=Quality.NO_VALUE, best=None, reference=0.1553)
+    assert texts(block(view, 60))[-2] == " reference 155.3 150 Hz"
+
+
 def test_what_is_cut_off_is_told():
     assert fit("predominates", 6) == "predo~"
     assert fit("predominates", 12) == "predominates"
@@ -95,6 +133,7 @@ VIEWS = st.fixed_dictionaries(
         "band": st.none() | st.floats(min_value=0.0, allow_infinity=False),
         "quality": st.sampled_from(Quality),
         "best": st.none() | st.floats(),
+        "reference": st.none() | st.floats(),
     }
 )
 
@@ -104,7 +143,7 @@ VIEWS = st.fixed_dictionaries(
 def test_no_line_is_wider_than_asked_and_nothing_raises(make_view, view, note, width, unicode):
     seen = make_view(**view)
     lines = [line.text for line in block(seen, width, note=note, unicode=unicode)]
-    for text in [*lines, one_line(seen, width)]:
+    for text in [*lines, one_line(seen, width), reference_line(seen, width)]:
         assert cell_len(text) <= width
         assert text.isprintable()
 
@@ -112,4 +151,6 @@ def test_no_line_is_wider_than_asked_and_nothing_raises(make_view, view, note, w
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(value=st.floats(-0.4, 0.4))
 def test_one_line_is_plain_ascii(make_view, value):
-    assert one_line(make_view(value), 100).isascii()
+    view = make_view(value, reference=0.1553)
+    assert one_line(view, 100).isascii()
+    assert reference_line(view, 100).isascii()

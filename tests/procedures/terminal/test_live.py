@@ -27,6 +27,16 @@ def test_a_pipe_gets_a_line_a_second(plain_console, make_view):
     assert "\x1b" not in plain_console.file.getvalue()
 
 
+def test_a_pipe_gets_the_difference_from_the_reference_under_each_line(plain_console, make_view):
+    display = LiveDisplay(plain_console)
+    for second in range(2):
+        display.show(make_view(0.1549 + 0.0002 * second, at_s=second, reference=0.1553))
+    assert lines(plain_console, "       reference") == [
+        "       reference 155.3 150 Hz, differs by -0.4, toward 90 Hz",
+        "       reference 155.3 150 Hz, differs by -0.2, toward 90 Hz",
+    ]
+
+
 def test_a_screen_is_redrawn_at_most_15_times_a_second(screen_console, make_view):
     display = LiveDisplay(screen_console)
     for hundredth in range(201):
@@ -66,13 +76,14 @@ def test_without_colour_the_same_words_are_shown(make_view):
     for environment in ({"TERM": "xterm"}, {"TERM": "xterm", "NO_COLOR": "1"}):
         out = io.StringIO()
         console = Console(file=out, width=60, force_terminal=True, _environ=environment)
-        LiveDisplay(console).show(make_view(0.1552))
+        LiveDisplay(console).show(make_view(0.1552, reference=0.1553))
         outputs.append(out.getvalue())
     assert "\x1b[1;32m" in outputs[0]
     assert "32m" not in outputs[1]
     for output in outputs:
         assert "IN THE BAND" in output
         assert "150 Hz predominates" in output
+        assert "differs by -0.1, toward 90 Hz" in output
 
 
 def test_hostile_names_are_shown_as_they_are(screen_console, make_view):

@@ -16,6 +16,7 @@ from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
 from daq.reading import Quality, Reading
 from daq.roles import Identity, InstrumentClass, WatchCommand, WatchView
+from procedures.history.references import Reference
 from procedures.terminal.watch_loop import WatchTask, run_watch
 
 
@@ -83,6 +84,34 @@ def test_the_summary_is_that_of_the_usable_readings(journal: Journal, clock: Man
     assert (views[0].target, views[0].band) == (2.0, 0.5)
 
 
+def test_a_reference_is_shown_beside_each_reading_and_taken_from_the_mean(
+    journal: Journal, clock: ManualClock
+):
+    views: list[WatchView] = []
+
+    def show(view: WatchView) -> WatchCommand:
+        views.append(view)
+        return "go on"
+
+    known = Reference(2.0, 0.1, "voltage", "V")
+    task = WatchTask("voltage", seconds=0.4, reference=known)
+    summary = run_watch(Meter(clock, [2.0, 3.0]), task, journal=journal, clock=clock, show=show)
+    assert {view.reference for view in views} == {2.0}
+    assert (summary.reference, summary.difference) == (2.0, 0.5)
+
+
+def test_a_reference_of_another_quantity_is_not_shown(journal: Journal, clock: ManualClock):
+    views: list[WatchView] = []
+
+    def show(view: WatchView) -> WatchCommand:
+        views.append(view)
+        return "go on"
+
+    task = WatchTask("voltage", seconds=0.1, reference=Reference(0.1, 0.1, "ddm", "1"))
+    run_watch(Meter(clock, [2.0]), task, journal=journal, clock=clock, show=show)
+    assert [view.reference for view in views] == [None]
+
+
 def test_without_a_time_it_goes_on_until_it_is_stopped(journal: Journal, clock: ManualClock):
     commands: list[WatchCommand] = ["go on", "capture", "redo", "go on", "abort"]
     meter = Meter(clock, [1.0, 2.0, 3.0, 4.0, 5.0])
@@ -110,6 +139,7 @@ def test_a_watch_without_a_single_value_has_no_figures(journal: Journal, clock: 
         show=lambda _view: "go on",
     )
     assert (summary.n, summary.mean, summary.minimum, summary.last) == (0, None, None, None)
+    assert (summary.reference, summary.difference) == (None, None)
 
 
 def test_a_failing_instrument_leaves_a_gap_in_the_log_and_is_reported(

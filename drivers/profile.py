@@ -4,51 +4,21 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import Annotated, Final, Literal, Self
+from typing import Final, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from daq.errors import ProfileError
-from daq.frozen import NoiseFloor
-from daq.reading import QUANTITIES, Quality
 from daq.roles import InstrumentClass
-from daq.toml_file import did_you_mean, load_toml
-from drivers.accuracy import Accuracy
+from daq.toml_file import load_toml
 from drivers.conversation import MessageFormat
 from drivers.links.settings import LinkSettings, Parity
-from drivers.units import AnswerUnit, si_scale
+from drivers.profile_quantity import Command, Pattern, QuantitySection, Seconds, Section
 
-_PLACEHOLDER: Final = re.compile(r"\{[^}]*\}?")
 _IDENTITY_GROUPS: Final = frozenset({"maker", "model", "serial", "firmware"})
 
 
-def _is_pattern(text: str) -> str:
-    try:
-        re.compile(text)
-    except re.error as exc:
-        raise ValueError(f"This is no regular expression: {exc}.") from exc
-    return text
-
-
-def _is_command(text: str) -> str:
-    for found in _PLACEHOLDER.findall(text):
-        if found != "{channel}":
-            raise ValueError(f"{found!r} is no placeholder; only {{channel}} is.")
-    if not text.isprintable():
-        raise ValueError("A command holds printable characters; its end is write_terminator.")
-    return text
-
-
-Pattern = Annotated[str, AfterValidator(_is_pattern)]
-Command = Annotated[str, AfterValidator(_is_command)]
-Seconds = Annotated[float, Field(gt=0, le=600, allow_inf_nan=False)]
-
-
-class _Section(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class ModelSection(_Section):
+class ModelSection(Section):
     """``[instrument]``: what it is."""
 
     instrument_class: InstrumentClass = Field(alias="class")
@@ -58,7 +28,7 @@ class ModelSection(_Section):
     calibration_interval_months: int | None = Field(default=None, gt=0)
 
 
-class LinkSection(_Section):
+class LinkSection(Section):
     """``[link]``: how messages look, and how a serial line is set."""
 
     write_terminator: str = Field(min_length=1, max_length=4)
@@ -105,7 +75,7 @@ class LinkSection(_Section):
         )
 
 
-class IdentificationSection(_Section):
+class IdentificationSection(Section):
     """``[identification]``: the question, and the answer's pattern with its named groups."""
 
     query: Command = ""
@@ -120,13 +90,13 @@ class IdentificationSection(_Section):
         return text
 
 
-class SetupSection(_Section):
+class SetupSection(Section):
     """``[setup]``: commands sent after each opening; with {channel}, once for each channel."""
 
     commands: tuple[Command, ...] = ()
 
 
-class ErrorsSection(_Section):
+class ErrorsSection(Section):
     """``[errors]``: how the instrument tells of its own errors.
 
     The queue is read after the set-up and when an answer does not fit; with `check` also after
@@ -146,93 +116,7 @@ class ErrorsSection(_Section):
         return self
 
 
-class NoiseSection(_Section):
-    """``noise = {…}`` of a quantity: what never stands still, in the answer's unit.
-
-    `sigma` is a lower bound of the standard deviation of single readings; see `daq.frozen`.
-    """
-
-    sigma: float = Field(gt=0, allow_inf_nan=False)
-    resolution: float = Field(gt=0, allow_inf_nan=False)
-    update_s: float = Field(default=0.0, ge=0, le=600)
-
-    def floor(self) -> NoiseFloor:
-        """Return it as the detector of frozen values wants it."""
-        return NoiseFloor(self.sigma, self.resolution, self.update_s)
-
-
-class QuantitySection(_Section):
-    """``[quantity.<name>]``: one question and how to read its answer.
-
-    `start` begins a measurement that takes long; `done` then says how its end is known: by
-    ``*OPC?`` (the answer comes when it is over) or by ``*ESR?`` (asked again and again until the
-    bit that ``*OPC`` sets is there). Instruments differ in which of the two they are honest about.
-    `no_value` is what stands in the place of the value where there is none, such as ``-+``.
-    """
-
-    name: str
-    start: Command = ""
-    done: Literal["*OPC?", "*ESR?"] | None = None
-    query: Command = ""
-    answer: Pattern = "(?P<value>.+)"
-    unit: AnswerUnit
-    positive_tone: Literal[90, 150] | None = None
-    status: dict[str, Quality] = {}
-    no_value: Pattern = ""
-    timeout_s: Seconds | None = None
-    noise: NoiseSection | None = None
-    accuracy: tuple[Accuracy, ...] = Field(min_length=1)
-
-    @field_validator("answer")
-    @classmethod
-    def _has_a_value(cls, text: str) -> str:
-        groups = set(re.compile(text).groupindex)
-        if "value" not in groups or groups - {"value", "status", "stamp"}:
-            raise ValueError(
-                "The pattern needs a group (?P<value>…), and may have (?P<status>…) and "
-                "(?P<stamp>…), a time stamp or count of the instrument's own."
-            )
-        return text
-
-    @field_validator("accuracy")
-    @classmethod
-    def _ascends(cls, lines: tuple[Accuracy, ...]) -> tuple[Accuracy, ...]:
-        limits = [line.up_to for line in lines[:-1]]
-        bounded = [limit for limit in limits if limit is not None]
-        if len(bounded) < len(limits) or bounded != sorted(bounded):
-            raise ValueError("Every line but the last needs up_to, in ascending order.")
-        return lines
-
-    @model_validator(mode="after")
-    def _fits_the_quantity(self) -> Self:
-        if self.name not in QUANTITIES:
-            known = did_you_mean(self.name, QUANTITIES) or "known are " + ", ".join(QUANTITIES)
-            raise ValueError(f"{self.name!r} is no quantity; {known}")
-        if si_scale(self.unit)[1] != QUANTITIES[self.name]:
-            raise ValueError(f"{self.name} is not measured in {self.unit}.")
-        if self.unit == "uA" and self.name != "ddm":
-            raise ValueError(f"Only ddm is measured in uA, not {self.name}.")
-        if (self.name == "ddm") != (self.positive_tone is not None):
-            raise ValueError(
-                "ddm needs positive_tone, the tone that predominates when the answer is "
-                "positive (90 or 150), and nothing else has it."
-            )
-        return self
-
-    @model_validator(mode="after")
-    def _is_started_and_waited_for(self) -> Self:
-        if bool(self.start) != (self.done is not None):
-            raise ValueError("start and done belong together.")
-        return self
-
-    @model_validator(mode="after")
-    def _status_is_explained(self) -> Self:
-        if "status" in re.compile(self.answer).groupindex and not self.status:
-            raise ValueError("The answer has a status: say in `status` what its values mean.")
-        return self
-
-
-class WaveformSection(_Section):
+class WaveformSection(Section):
     """``[waveform]``: how to get samples. Volts are ``(sample - origin) * scale_v``.
 
     `setup` is sent before each record and `restore` after it, so that a record may last half a
@@ -258,7 +142,7 @@ class WaveformSection(_Section):
         return self
 
 
-class Profile(_Section):
+class Profile(Section):
     """Everything that is known of one model of instrument."""
 
     instrument: ModelSection
@@ -266,7 +150,7 @@ class Profile(_Section):
     identification: IdentificationSection
     setup: SetupSection = SetupSection()
     errors: ErrorsSection = ErrorsSection()
-    quantity: dict[str, QuantitySection] = {}
+    quantity: dict[str, QuantitySection] = Field(default_factory=dict)
     waveform: WaveformSection | None = None
 
     @field_validator("quantity", mode="before")
@@ -287,6 +171,15 @@ class Profile(_Section):
             raise ValueError("An instrument that talks on its own (streaming) has no queries.")
         if not self.link.streaming and (silent or not self.identification.query):
             raise ValueError(f"A query is missing: {', '.join(silent) or 'identification'}.")
+        return self
+
+    @model_validator(mode="after")
+    def _has_the_channels_that_it_asks_for(self) -> Self:
+        asking = [name for name, section in self.quantity.items() if section.names_a_channel]
+        if asking and not self.instrument.channels:
+            raise ValueError(
+                f"{asking[0]} asks for a {{channel}}, and [instrument] has no `channels`."
+            )
         return self
 
 

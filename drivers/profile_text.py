@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
+from typing import Final
+
+_BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 
 def profile_text(sections: Mapping[str, object]) -> str:
@@ -35,10 +39,14 @@ def _value(item: object) -> str:
     if isinstance(item, int | float):
         return repr(item)
     if isinstance(item, Mapping):
-        return "{" + ", ".join(f"{_text(str(k))} = {_value(v)}" for k, v in item.items()) + "}"
+        return "{" + ", ".join(f"{_key(str(k))} = {_value(v)}" for k, v in item.items()) + "}"
     if isinstance(item, list | tuple):
         return "[" + ", ".join(map(_value, item)) + "]"
     return _text(str(item))
+
+
+def _key(name: str) -> str:
+    return name if _BARE.fullmatch(name) else _text(name)
 
 
 def _text(text: str) -> str:

@@ -19,7 +19,9 @@ from drivers.links.settings import LinkSettings
 from drivers.links.transcript_link import TranscriptLink
 from drivers.oscilloscope import ProfiledOscilloscope
 from drivers.profile import Profile
+from drivers.profile_quantity import CHANNEL, QuantitySection
 from drivers.profiled import Place, ProfiledInstrument
+from drivers.question import Question
 from drivers.registry import find_profile
 from drivers.transcript import Transcript
 
@@ -93,13 +95,12 @@ def _steps(
 ) -> list[TrialStep]:
     steps: list[TrialStep] = []
     for quantity, section in profile.quantity.items():
-        asks_channel = "{channel}" in section.query + section.start
-        for channel in profile.instrument.channels if asks_channel else ("",):
+        for channel in profile.instrument.channels if section.names_a_channel else ("",):
             what = f"{quantity}, channel {channel}" if channel else quantity
-            steps.append(_step(what, transcript, partial(_read, instrument, quantity, channel)))
+            steps.append(_step(what, transcript, partial(_read, instrument, section, channel)))
     if isinstance(instrument, ProfiledOscilloscope) and profile.waveform is not None:
         channels = profile.instrument.channels or ("",)
-        channel = channels[0] if "{channel}" in profile.waveform.query else ""
+        channel = channels[0] if CHANNEL in profile.waveform.query else ""
         steps.append(_step("waveform", transcript, partial(_recorded, instrument, channel)))
     return steps
 
@@ -115,8 +116,13 @@ def _step(
     return TrialStep(what, tuple(map(str, transcript.lines())), says, reading)
 
 
-def _read(instrument: ProfiledInstrument, quantity: str, channel: str) -> tuple[str, Reading]:
-    reading = instrument.measure(quantity, channel=channel)
+def _read(
+    instrument: ProfiledInstrument, section: QuantitySection, channel: str
+) -> tuple[str, Reading]:
+    reading = instrument.measure(section.name, channel=channel)
+    if section.values and reading.usable:
+        word = Question(section, channel, 0.0).hear(reading.raw).figures.strip()
+        return f"{word!r}, which stands for {reading.value:g}", reading
     return f"{reading.value:g} {reading.unit}, {reading.quality}", reading
 
 

@@ -19,6 +19,7 @@ from drivers.links.open_link import keeps_deadlines, open_link
 from drivers.links.settings import LinkSettings
 from drivers.long_operation import wait_until_done
 from drivers.profile import Profile
+from drivers.profile_quantity import CHANNEL
 from drivers.question import Heard, Question
 from drivers.session import Gap, Session
 from drivers.transcript import Line, Transcript
@@ -235,16 +236,16 @@ class ProfiledInstrument:
         section = self._profile.quantity.get(quantity)
         if section is None:
             raise no_such_quantity(self.alias, quantity, self._profile.quantity)
-        self._check_channel(channel, section.query + section.start)
+        self._check_channel(channel, section.channel_texts)
         question = Question(section, channel, self._timeout_s)
         return self._questions.setdefault((quantity, channel), question)
 
-    def _check_channel(self, channel: str, query: str) -> None:
+    def _check_channel(self, channel: str, texts: str) -> None:
         channels = self._profile.instrument.channels
         if channel and channel not in channels:
             known = ", ".join(channels) or "none"
             raise InputError(f"{self.alias} has no channel {channel!r}; it has {known}.")
-        if not channel and "{channel}" in query:
+        if not channel and CHANNEL in texts:
             raise InputError(f"Say which channel of {self.alias}: {', '.join(channels)}.")
 
     def _ask(self, conversation: Conversation, question: Question) -> Heard:

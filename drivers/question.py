@@ -12,7 +12,7 @@ from daq.frozen import FrozenWatch
 from daq.reading import Quality, Reading, impossible_ddm
 from daq.scpi import Number, parse_number
 from drivers.accuracy import standard_uncertainty
-from drivers.profile import QuantitySection
+from drivers.profile_quantity import CHANNEL, QuantitySection
 from drivers.units import si_scale, suffix_of
 
 
@@ -53,10 +53,10 @@ class Question:
 
     def __init__(self, section: QuantitySection, channel: str, timeout_s: float) -> None:
         self.section = section
-        self.command = section.query.replace("{channel}", channel)
-        self.start = section.start.replace("{channel}", channel)
+        self.command = section.query.replace(CHANNEL, channel)
+        self.start = section.start.replace(CHANNEL, channel)
         self.timeout_s = section.timeout_s or timeout_s
-        self._pattern = re.compile(section.answer)
+        self._pattern = re.compile(section.answer.replace(CHANNEL, re.escape(channel)))
         self._has_status = "status" in self._pattern.groupindex
         self._has_stamp = "stamp" in self._pattern.groupindex
         self._no_value = re.compile(section.no_value) if section.no_value else None
@@ -75,7 +75,8 @@ class Question:
         Raises
         ------
         AnswerError
-            It does not fit, holds no number, or a status that the profile does not explain.
+            It does not fit, holds no number, or a word or a status that the profile does not
+            explain.
         """
         answer = self._pattern.fullmatch(text)
         if answer is None:
@@ -121,8 +122,19 @@ class Question:
                 return Number(math.nan, section.status[status])
         if self._no_value is not None and self._no_value.fullmatch(answer["value"].strip()):
             return Number(math.nan, Quality.NO_VALUE)
+        if section.values:
+            return Number(self._meant(answer["value"].strip()), Quality.OK)
         number = parse_number(answer["value"], unit=self._suffix)
         if self._sign < 0 and number.quality in (Quality.OVER, Quality.UNDER):
             flipped = Quality.UNDER if number.quality is Quality.OVER else Quality.OVER
             return Number(number.value, flipped)
         return number
+
+    def _meant(self, word: str) -> float:
+        values = self.section.values
+        if word not in values:
+            raise AnswerError(
+                f"The word {word!r} is not explained in the profile; {', '.join(values)} are.",
+                hint=f"[quantity.{self.section.name}] `values` says what each word stands for.",
+            )
+        return values[word]

@@ -133,6 +133,8 @@ def _said(step: TrialStep) -> str:
         return step.says
     if reading.quality is not Quality.OK:
         return f"no value to be judged: {reading.quality}"
+    if reading.u == 0.0:
+        return step.says  # a word, which stands for its number without doubt
     unit = "" if reading.unit == "1" else f" {reading.unit}"
     said = said_value(reading.quantity, reading.value)
     return f"{said}, standard uncertainty {reading.u:.2g}{unit}"

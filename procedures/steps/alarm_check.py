@@ -14,14 +14,8 @@ from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result
 from procedures.limit_tables import find_limit
 from procedures.show import said_value
-from procedures.steps.alarm_unit import (
-    AlarmSeen,
-    AlarmWatch,
-    look,
-    quiet_within,
-    time_from_act,
-    watch_for_alarm,
-)
+from procedures.steps.alarm_unit import AlarmUnit
+from procedures.steps.alarm_watch import AlarmSeen, AlarmWatch, time_from_act, watch_for_alarm
 from procedures.steps.profile import (
     Normal,
     away_from_normal,
@@ -64,6 +58,8 @@ class AlarmWork:
 
     Attributes
     ----------
+    unit
+        The alarm unit, which tells this alarm from those of other parameters.
     setting, normal
         Where it has to come, and what the point read before.
     time_limit
@@ -72,6 +68,7 @@ class AlarmWork:
 
     bench: Bench
     table: Alarms
+    unit: AlarmUnit
     entry: AlarmEntry
     key: str
     setting: AlarmSetting
@@ -107,18 +104,19 @@ def check_alarm(bench: Bench, entry: AlarmEntry) -> None:
     if table is None:
         raise Refused("The station file has no table [alarms].")
     key = f"alarm/{entry.name}"
-    if look(bench, f"{key}/at rest"):
+    unit = AlarmUnit.trying(bench, table, entry)
+    if in_alarm := unit.in_alarm(f"{key}/at rest"):
         raise Refused(
-            f"The alarm unit is in alarm before '{entry.name}' is tried.",
+            f"The alarm unit is in alarm before '{entry.name}' is tried: {', '.join(in_alarm)}.",
             hint="find out what it is about and clear it first.",
         )
     time_limit = _time_limit(bench, entry)
     if entry.kind == "ident":
-        _ident(bench, table, key, time_limit)
+        _ident(unit, table, key, time_limit)
         return
     normal = read_normal(bench, key, (entry.point, *entry.also))
     setting = alarm_setting(bench.station, entry)
-    _try(AlarmWork(bench, table, entry, key, setting, normal, time_limit))
+    _try(AlarmWork(bench, table, unit, entry, key, setting, normal, time_limit))
 
 
 def _time_limit(bench: Bench, entry: AlarmEntry) -> Limit:
@@ -180,9 +178,8 @@ def _walk(work: AlarmWork) -> Walked | None:
         if number == first:
             # Another point may have been read last: this connects the right one.
             quiet = bench.measure(f"{key}/before", work.entry.point, label="normal")
-        seen = watch_for_alarm(
-            bench, f"{key}/watch", work.watch(target, target, target, work.table.poll_s), words
-        )
+        watch = work.watch(target, target, target, work.table.poll_s)
+        seen = watch_for_alarm(work.unit, f"{key}/watch", watch, words)
         at = bench.measure(f"{key}/reading", work.entry.point, label=f"traverse, step {number}")
         if seen.alarm:
             return Walked(_between(work, quiet, at), quiet.value, at.value)
@@ -210,12 +207,8 @@ def _time(work: AlarmWork, walked: Walked) -> AlarmSeen:
         f"'{work.entry.point}' shows {said_value(work.found.quantity, target)}."
     )
     work.bench.measure(f"{work.key}/timing/before", work.entry.point, label="normal")
-    return watch_for_alarm(
-        work.bench,
-        f"{work.key}/timing",
-        work.watch(walked.quiet, alarmed, target, TIMING_POLL_S),
-        words,
-    )
+    watch = work.watch(walked.quiet, alarmed, target, TIMING_POLL_S)
+    return watch_for_alarm(work.unit, f"{work.key}/timing", watch, words)
 
 
 def _restore(work: AlarmWork, after: str) -> None:
@@ -230,15 +223,15 @@ def _restore(work: AlarmWork, after: str) -> None:
     entry = work.entry
     put_back(bench, key, [(entry.point, entry.control, band)], work.normal)
     verify_normal(bench, key, dict.fromkeys((entry.point, *entry.also), 1.5 * band), work.normal)
-    _see_at_rest(bench, work.table, key, work.time_limit)
+    _see_at_rest(work.unit, work.table, key, work.time_limit)
 
 
-def _see_at_rest(bench: Bench, table: Alarms, key: str, time_limit: Limit) -> None:
+def _see_at_rest(unit: AlarmUnit, table: Alarms, key: str, time_limit: Limit) -> None:
     limit_s = 2.0 * (time_limit.high or 10.0)
-    if not quiet_within(bench, f"{key}/cleared", limit_s, table.poll_s):
+    if in_alarm := unit.still_in_alarm(f"{key}/cleared", limit_s, table.poll_s):
         raise Refused(
-            "The alarm stays although the normal values are back.",
-            hint="reset the alarm unit by its own manual, and look at its other parameters.",
+            f"The alarm stays although the normal values are back: {', '.join(in_alarm)}.",
+            hint="reset the alarm unit by its own manual, and look at what is named.",
         )
 
 
@@ -274,8 +267,9 @@ def _judge_time(bench: Bench, key: str, name: str, seen: AlarmSeen, limit: Limit
     bench.judge(f"{key}/time/verdict", f"{name}: time to the alarm", result, limit)
 
 
-def _ident(bench: Bench, table: Alarms, key: str, limit: Limit) -> None:
+def _ident(unit: AlarmUnit, table: Alarms, key: str, limit: Limit) -> None:
     """Switch the ident off, measure how long the alarm takes, and switch it on again."""
+    bench = unit.bench
     on = Action("key ident", {"mode": "code"})
     what = "the identification is switched off to try its alarm"
     with away_from_normal(bench, key, what, [], on):
@@ -292,7 +286,7 @@ def _ident(bench: Bench, table: Alarms, key: str, limit: Limit) -> None:
         )
         began_ns, acted_ns = (int(str(body["mono_ns"])) for body in (moments, acted))
         limit_s = HELD * (limit.high or 10.0)
-        seen = time_from_act(bench, f"{key}/timing", began_ns, acted_ns, limit_s)
+        seen = time_from_act(unit, f"{key}/timing", began_ns, acted_ns, limit_s)
         bench.require(f"{key}/on", "Switch the identification on again.", action=on)
-        _see_at_rest(bench, table, key, limit)
+        _see_at_rest(unit, table, key, limit)
     _judge_time(bench, key, "identification", seen, limit)

@@ -1,269 +1,158 @@
-"""The monitor's alarm unit: is it in alarm, and how long does it take.
+"""The monitor's alarm unit: is it in alarm, and which of its parameters is it.
 
-The unit's own answer is a reading like any other: one that is in order means that there is no
-alarm, one that the instrument flags means that there is.
+Each look is a reading like any other and stands in the log: 1 says that there is an alarm, 0 that
+there is none. The state point tells of the worst of all parameters. A parameter has a point of its
+own, called after what it watches: ``course width alarm`` for ``course width``. Where the station
+file has none for what is tried, any alarm is taken for it.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal, Self
 
-from daq.errors import Aborted, AnswerError
+from daq.errors import AnswerError
 from daq.log.entry import Body
 from daq.reading import Quality, Reading
 from daq.station import Point
-from daq.steadiness import Watch
+from daq.station_equipment import AlarmEntry, Alarms
 from procedures.engine.bench import Bench
 from procedures.engine.taking import take
-from procedures.engine.watch_view import settle_for, view_of
 
 NS_PER_S: Final = 1e9
+UNNAMED: Final = "a parameter that the station file does not name"
+
+Found = Literal["none", "own", "another"]
+"""Whether there is an alarm, and whether it is that of the parameter which is tried."""
 
 
 @dataclass(frozen=True, slots=True)
-class AlarmWatch:
-    """What is turned, and when the parameter counts as out.
+class AlarmUnit:
+    """The station's alarm unit while one of its parameters is tried.
 
     Attributes
     ----------
-    point, control
-        What is read, and under whose hand.
-    normal, target
-        Reading before, and to which the hand turns; SI.
-    quiet, alarmed
-        Readings between which the alarm's actual point lies.
-    hold_s
-        How long the control is held at the target before the alarm counts as missing.
-    poll_s
-        Between two looks at the alarm unit.
+    state
+        Where the worst of all parameters is asked for.
+    own
+        The parameter that is tried; None where the station file does not name it.
+    rest
+        Every other parameter that it names.
     """
 
-    point: str
-    control: str
-    normal: float
-    quiet: float
-    alarmed: float
-    target: float
-    hold_s: float
-    poll_s: float
+    bench: Bench
+    state: Point
+    own: Point | None
+    rest: tuple[Point, ...]
 
-    def past(self, value: float, edge: float) -> bool:
-        """Whether a reading lies beyond `edge`, seen from normal."""
-        return (value - edge) * (self.target - self.normal) > 0.0
+    @classmethod
+    def trying(cls, bench: Bench, table: Alarms, entry: AlarmEntry) -> Self:
+        """Return it for the trial of `entry`."""
+        state = bench.station.point(table.state_point)
+        parameters = [
+            point
+            for point in bench.station.points
+            if point.name != state.name
+            and (point.instrument, point.quantity) == (state.instrument, state.quantity)
+        ]
+        own_name = f"{entry.point or entry.name} alarm"
+        own = next((point for point in parameters if point.name == own_name), None)
+        return cls(bench, state, own, tuple(point for point in parameters if point != own))
 
+    def look(self, key: str) -> Found:
+        """Ask whether there is an alarm, and of what.
 
-@dataclass(frozen=True, slots=True)
-class AlarmSeen:
-    """What came of it.
+        Raises
+        ------
+        AnswerError
+            The unit does not say whether it is in alarm.
+        BenchError
+            It cannot be asked.
+        """
+        if not self._says_alarm(key, self.state):
+            return "none"
+        return "own" if self.own is None or self._says_alarm(key, self.own) else "another"
 
-    Attributes
-    ----------
-    alarm
-        The alarm came.
-    time_s, u_s
-        From leaving the limits to the alarm, and its standard uncertainty; None when one of the
-        two moments was not seen.
-    """
+    def names(self, key: str) -> tuple[str, ...]:
+        """Ask each parameter; return the points of those in alarm, `UNNAMED` where none is.
 
-    alarm: bool
-    time_s: float | None
-    u_s: float | None
+        Raises
+        ------
+        BenchError
+            The unit cannot be asked.
+        """
+        parameters = (self.own, *self.rest) if self.own is not None else self.rest
+        found = tuple(point.name for point in parameters if self._says_alarm(key, point))
+        return found or (UNNAMED,)
 
+    def read(self, key: str, point: Point) -> Reading:
+        """Take one reading, of the unit or of what is turned, and write it to the log.
 
-@dataclass
-class _Moments:
-    """The stretch of time in which something happened, ns."""
+        Raises
+        ------
+        BenchError
+            The instrument failed.
+        """
+        instrument = self.bench.instruments[point.instrument]
+        reading = take(instrument, point.quantity, point=point.name, channel=point.channel)
+        self.bench.journal.reading(key, reading)
+        return reading
 
-    before_ns: int
-    after_ns: int | None = None
+    def in_alarm(self, key: str) -> tuple[str, ...]:
+        """Return what is in alarm now, for the journal; nothing when the unit is at rest.
 
-    @property
-    def middle_ns(self) -> float:
-        after_ns = self.before_ns if self.after_ns is None else self.after_ns
-        return (self.before_ns + after_ns) / 2.0
+        Raises
+        ------
+        BenchError
+            The unit cannot be asked, and it was not mended.
+        """
 
-    @property
-    def half_ns(self) -> float:
-        """Farthest that the moment can lie from the middle."""
-        after_ns = self.before_ns if self.after_ns is None else self.after_ns
-        return (after_ns - self.before_ns) / 2.0
+        def live() -> Body:
+            alarm = self.look(key) != "none"
+            return {"alarm": alarm, "parameters": list(self.names(key)) if alarm else []}
 
+        return self._outcome(key, {"do": "alarm state"}, live)
 
-def look(bench: Bench, key: str) -> bool:
-    """Return whether the alarm unit is in alarm now."""
-    body = bench.journal.outcome(
-        key,
-        {"do": "alarm state"},
-        lambda: bench.patiently(key, lambda: {"alarm": _in_alarm(bench, key)}),
-    )
-    return bool(body["alarm"])
+    def still_in_alarm(self, key: str, limit_s: float, poll_s: float) -> tuple[str, ...]:
+        """Wait until the unit is at rest; return what is in alarm even after `limit_s`.
 
+        Raises
+        ------
+        BenchError
+            The unit cannot be asked, and it was not mended.
+        """
+        clock = self.bench.clock
 
-def quiet_within(bench: Bench, key: str, limit_s: float, poll_s: float) -> bool:
-    """Return whether the alarm unit comes to rest in time."""
+        def live() -> Body:
+            began_ns = clock.monotonic_ns()
+            while self.look(key) != "none":
+                if clock.monotonic_ns() - began_ns > limit_s * NS_PER_S:
+                    return {"quiet": False, "parameters": list(self.names(key))}
+                clock.sleep(poll_s)
+            return {"quiet": True, "parameters": []}
 
-    def live() -> Body:
-        began_ns = bench.clock.monotonic_ns()
-        while _in_alarm(bench, key):
-            if bench.clock.monotonic_ns() - began_ns > limit_s * NS_PER_S:
-                return {"quiet": False}
-            bench.clock.sleep(poll_s)
-        return {"quiet": True}
+        return self._outcome(key, {"do": "alarm at rest", "within_s": limit_s}, live)
 
-    request = {"do": "alarm at rest", "within_s": limit_s}
-    return bool(bench.journal.outcome(key, request, lambda: bench.patiently(key, live))["quiet"])
+    def _outcome(self, key: str, request: Body, live: Callable[[], Body]) -> tuple[str, ...]:
+        body = self.bench.journal.outcome(key, request, lambda: self.bench.patiently(key, live))
+        return parameters_in(body)
 
-
-def watch_for_alarm(bench: Bench, key: str, watch: AlarmWatch, instruction: str) -> AlarmSeen:
-    """Show the reading live while a hand turns the control, until the alarm comes or is missing.
-
-    Raises
-    ------
-    Aborted
-        The technician stopped it.
-    BenchError
-        An instrument failed and was not mended.
-    """
-    request = {
-        "do": "watch for alarm",
-        "point": watch.point,
-        "control": watch.control,
-        "target": watch.target,
-        "quiet": watch.quiet,
-        "alarmed": watch.alarmed,
-    }
-    body = bench.journal.outcome(
-        key, request, lambda: bench.patiently(key, lambda: _watch(bench, key, watch, instruction))
-    )
-    return _seen(body)
-
-
-def time_from_act(
-    bench: Bench, key: str, began_ns: int, acted_ns: int, limit_s: float
-) -> AlarmSeen:
-    """Wait for an alarm after an act that lies between two moments.
-
-    For what is switched off and not turned; the moments are the clock's before the act was asked
-    for and after it was confirmed.
-    """
-
-    def live() -> Body:
-        act, alarm = _Moments(began_ns, acted_ns), _Moments(bench.clock.monotonic_ns())
-        while not _in_alarm(bench, key):
-            alarm.before_ns = bench.clock.monotonic_ns()
-            if alarm.before_ns - acted_ns > limit_s * NS_PER_S:
-                return _body(alarm=False, out=act, alarmed=alarm)
-            bench.clock.sleep(0.05)
-        alarm.after_ns = bench.clock.monotonic_ns()
-        return _body(alarm=True, out=act, alarmed=alarm)
-
-    request = {"do": "time to alarm", "within_s": limit_s}
-    return _seen(bench.journal.outcome(key, request, lambda: bench.patiently(key, live)))
-
-
-def _watch(bench: Bench, key: str, given: AlarmWatch, instruction: str) -> Body:
-    point = bench.station.point(given.point)
-    band = abs(given.target - given.normal) * 0.1
-    shown = Watch(target=given.target, settle=settle_for(point.quantity, given.target, band))
-    reminders = " ".join(f"Reminder: {hazard.what}." for hazard in bench.hazards.values())
-    said = f"{instruction} {reminders}".rstrip()
-    out, alarmed = _Moments(bench.clock.monotonic_ns()), _Moments(bench.clock.monotonic_ns())
-    while True:
-        reading = _read(bench, key, point)
-        shown.add(reading)
-        _mark_out(out, reading, given)
-        if bench.clock.monotonic_ns() - alarmed.before_ns >= given.poll_s * NS_PER_S:
-            in_alarm = _in_alarm(bench, key)
-            _mark(alarmed, bench.clock.monotonic_ns(), happened=in_alarm)
-            if in_alarm:
-                return _body(alarm=True, out=out, alarmed=alarmed)
-        command = bench.operator.watching(
-            view_of(shown, reading, key=key, instruction=said, control=given.control, band=band)
+    def _says_alarm(self, key: str, point: Point) -> bool:
+        reading = self.read(key, point)
+        if reading.usable and reading.value in (0.0, 1.0):
+            return reading.value == 1.0
+        if reading.quality is Quality.NO_VALUE and point != self.state:
+            return False  # it is not watched, so it never comes
+        raise AnswerError(
+            f"At '{point.name}' the alarm unit says neither that there is an alarm (1) nor that "
+            f"there is none (0): {reading.quality} ({reading.raw!r}).",
+            instrument=reading.source,
+            hint="`values` in its profile says which word stands for 1 and which for 0.",
         )
-        if command == "abort":
-            raise Aborted(f"Stopped by the {bench.operator.name} at '{key}'.")
-        if command == "capture":
-            break
-    return _hold(bench, key, given, out, alarmed)
 
 
-def _hold(bench: Bench, key: str, given: AlarmWatch, out: _Moments, alarmed: _Moments) -> Body:
-    """Wait, hands off, until the alarm comes or would have come long ago."""
-    until_ns = bench.clock.monotonic_ns() + given.hold_s * NS_PER_S
-    while bench.clock.monotonic_ns() < until_ns:
-        bench.clock.sleep(given.poll_s)
-        in_alarm = _in_alarm(bench, key)
-        _mark(alarmed, bench.clock.monotonic_ns(), happened=in_alarm)
-        if in_alarm:
-            return _body(alarm=True, out=out, alarmed=alarmed)
-    return _body(alarm=False, out=out, alarmed=alarmed)
-
-
-def _mark_out(out: _Moments, reading: Reading, given: AlarmWatch) -> None:
-    """Note when the parameter was surely in its limits for the last time, and when surely out."""
-    if not reading.usable or out.after_ns is not None:
-        return
-    if given.past(reading.value, given.alarmed):
-        out.after_ns = reading.mono_ns
-    elif not given.past(reading.value, given.quiet):
-        out.before_ns = reading.mono_ns
-
-
-def _mark(moments: _Moments, now_ns: int, *, happened: bool) -> None:
-    if moments.after_ns is not None:
-        return
-    if happened:
-        moments.after_ns = now_ns
-    else:
-        moments.before_ns = now_ns
-
-
-def _body(*, alarm: bool, out: _Moments, alarmed: _Moments) -> Body:
-    if not alarm or out.after_ns is None:
-        return {"alarm": alarm, "time_s": None, "u_s": None}
-    # Limits of error (JCGM 100:2008, 4.3.7). The readings beat with the unit's delay, so that both
-    # moments may lie at their far ends again and again: they are added, not squared.
-    u_ns = (out.half_ns + alarmed.half_ns) / math.sqrt(3.0)
-    time_ns = max(0.0, alarmed.middle_ns - out.middle_ns)
-    return {"alarm": True, "time_s": time_ns / NS_PER_S, "u_s": u_ns / NS_PER_S}
-
-
-def _seen(body: Mapping[str, object]) -> AlarmSeen:
-    time_s, u_s = body["time_s"], body["u_s"]
-    return AlarmSeen(
-        alarm=bool(body["alarm"]),
-        time_s=None if time_s is None else float(str(time_s)),
-        u_s=None if u_s is None else float(str(u_s)),
-    )
-
-
-def _read(bench: Bench, key: str, point: Point) -> Reading:
-    instrument = bench.instruments[point.instrument]
-    reading = take(instrument, point.quantity, point=point.name, channel=point.channel)
-    bench.journal.reading(key, reading)
-    return reading
-
-
-def _in_alarm(bench: Bench, key: str) -> bool:
-    """Return the alarm unit's word; each look stands in the log.
-
-    Raises
-    ------
-    AnswerError
-        It says neither.
-    """
-    table = bench.station.alarms
-    name = "" if table is None else table.state_point
-    reading = _read(bench, key, bench.station.point(name))
-    if reading.quality is Quality.FLAGGED:
-        return True
-    if reading.usable:
-        return False
-    raise AnswerError(
-        f"The alarm unit says neither that there is an alarm nor that there is none: "
-        f"{reading.quality} ({reading.raw!r}).",
-        instrument=reading.source,
-    )
+def parameters_in(body: Mapping[str, object]) -> tuple[str, ...]:
+    """Return the parameters that an outcome of the journal names."""
+    named = body.get("parameters")
+    return tuple(str(name) for name in named) if isinstance(named, list | tuple) else ()

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
-
 import pytest
 
+from daq.errors import AnswerError
 from daq.reading import Quality
+from drivers.question import Question
 from drivers.registry import find_profile
 from tests.support.equipment import equipment_bench, station_of, station_text
 
@@ -38,25 +38,42 @@ def test_the_counter_reads_hertz_within_its_specification() -> None:
     assert reading.u == pytest.approx(28.3, rel=0.01)
 
 
-def test_the_alarm_unit_is_in_order_until_a_parameter_is_out_for_its_delay() -> None:
+PARAMETERS = ("CL", "CW", "C9", "C1", "PC", "PL", "SC", "SL", "ID", "FF")
+
+
+def test_the_alarm_unit_tells_which_parameter_is_out_for_its_delay() -> None:
+    """The power of the clearance carrier and its sum of depths; the clearances go with it."""
     with equipment_bench({"seed": 3}) as made:
         unit = made.instruments["alarm unit"]
-        assert unit.measure("alarm").usable
-        made.sim.hands.do("switch carrier", {"carrier": "clearance", "state": "off"})
-        assert unit.measure("alarm").usable
+
+        def state(channel: str) -> float:
+            return unit.measure("alarm", channel=channel).value
+
+        assert state("S") == 0.0
+        made.sim.hands.do("turn control", {"control": "clearance carrier power", "change_db": -1.5})
+        assert state("S") == state("PL") == 0.0  # its delay runs
         made.clock.sleep(1.6)
-        reading = unit.measure("alarm")
-    assert reading.quality is Quality.FLAGGED
-    assert reading.raw.startswith("S A ")
+        assert state("S") == 1.0
+        assert {code for code in PARAMETERS if state(code) == 1.0} == {"PL"}
+        assert state("PC") == 0.0
+        ident = unit.measure("alarm", channel="ID")
+    assert ident.quality is Quality.NO_VALUE  # the plant's ident is not monitored
 
 
-@pytest.mark.parametrize("state", ["N", "P", "A"])
-def test_the_alarm_unit_s_answer_is_read_as_its_manual_has_it(state: str) -> None:
+@pytest.mark.parametrize("channel", ["S", *PARAMETERS])
+def test_each_parameter_s_state_is_read_at_its_own_place(channel: str) -> None:
+    """The line of the manual with one ``A`` in it, at each place; worst and each by its name."""
     profile = find_profile("halvorsund-ma3", station_of(station_text()).path.parent)
-    pattern = re.compile(profile.quantity["alarm"].answer)
-    answer = f"S {state} CL=N CW={state} C9=N C1=- PC=N PL=N SC=N SL=N ID=N FF=N"
-    assert pattern.fullmatch(answer)
-    assert not pattern.fullmatch("S N CL=N CW=N PC=N")
+    assert profile.instrument.channels == ("S", *PARAMETERS)
+    question = Question(profile.quantity["alarm"], channel, 1.0)
+    for one in PARAMETERS:
+        each = " ".join(f"{code}={'A' if code == one else 'N'}" for code in PARAMETERS)
+        heard = question.hear(f"S A {each}")
+        assert heard.number.value == float(channel in ("S", one))
+    waiting = "S P " + " ".join(f"{code}=P" for code in PARAMETERS)
+    assert question.hear(waiting).number.value == 0.0
+    with pytest.raises(AnswerError, match="does not fit"):
+        question.hear("S X " + " ".join(f"{code}=X" for code in PARAMETERS))
 
 
 def test_the_detector_s_long_record_holds_a_strong_carrier_with_its_identification() -> None:

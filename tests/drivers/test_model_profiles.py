@@ -15,8 +15,8 @@ from daq.clock import ManualClock, SystemClock
 from daq.errors import IdentityError
 from daq.reading import Quality, Reading
 from daq.roles import Instrument
-from drivers.registry import find_profile, open_instrument
-from sim_instruments.bench import SimulatedBench
+from drivers.registry import find_profile, open_instrument, shipped_profiles
+from sim_instruments.bench import ANOTHER_WAY, MODELS, SimulatedBench
 
 SOCKET = "TCPIP::127.0.0.1::0::SOCKET"
 SERIAL = "ASRL./line.tty::INSTR"
@@ -59,8 +59,7 @@ def read(tmp_path: Path, clock) -> Iterator[object]:
         ("vesterlo-fc6", SOCKET, "frequency", 109.3e6, 109.4e6),
         ("torvstad-dm6", SOCKET, "voltage", 0.1, 2.0),
         ("torvstad-dm6-firmware-1", SOCKET, "voltage", 0.1, 2.0),
-        ("solvang-sa2", SOCKET, "frequency", 109.3e6, 109.4e6),
-        ("solvang-sa2", SOCKET, "rf_level", -60.0, -30.0),
+        ("ostrel-sa4", SOCKET, "frequency", 109.354735e6, 109.354765e6),
         ("ostrel-sa4", SOCKET, "rf_level", -100.0, 60.0),
         ("velmark-dr20", SERIAL, "ddm", 0.10, 0.20),
         ("dunholt-pr3", SERIAL, "ddm", 0.10, 0.20),
@@ -80,6 +79,8 @@ def test_a_profile_reads_its_model(read, model, resource, quantity, low, high):
         ("brunnhall-pw2", SOCKET, "power"),
         ("vesterlo-fc6", SOCKET, "frequency"),
         ("torvstad-dm6", SOCKET, "voltage"),
+        ("ostrel-sa4", SOCKET, "frequency"),
+        ("ostrel-sa4", SOCKET, "rf_level"),
         ("velmark-dr20", SERIAL, "ddm"),
         ("dunholt-pr3", SERIAL, "ddm"),
     ],
@@ -88,6 +89,13 @@ def test_with_nothing_connected_there_is_a_reading_without_a_value(read, model, 
     reading = read(model, resource, quantity, connected=False)
     assert reading.quality is Quality.NO_VALUE
     assert math.isnan(reading.value)
+
+
+def test_every_profile_of_a_model_has_an_instrument_that_can_be_served():
+    """The others are generic: they are of no model, and so there is none to simulate."""
+    generic = {"ua-receiver", "percent-receiver", "streaming-receiver", "nmea-0183"}
+    models = {name for name in shipped_profiles() if not name.startswith("scpi-")} - generic
+    assert models == {*MODELS, *ANOTHER_WAY}
 
 
 def test_a_firmware_that_is_not_honest_about_opc_is_told_by_its_identity(read):

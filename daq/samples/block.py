@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
 from daq.samples.cautions import cautions
 from daq.samples.choose import first_fit, grow
 from daq.samples.fit import fit
-from daq.samples.ident import ident_rows, keying, shift_hz
+from daq.samples.ident import ident_rows, keying, shift_hz, without_bursts
 from daq.samples.iq import Carriers, detect, find_carriers
 from daq.samples.lowpass import Complexes, Floats, to_baseband
 from daq.samples.model import Analysis
@@ -22,8 +23,12 @@ from daq.samples.screen import (
     check_length,
     check_rate,
     check_samples,
+    extremes,
 )
 from daq.samples.terms import IDENT, IDENT_TONE
+
+_MOST_BURSTS: Final = 3
+"""Each may be seen only when a greater one has been left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,9 +76,10 @@ def _complex_block(z: Complexes, rate_hz: float) -> Block:
     check_rate(rate_hz)
     check_length(len(z), rate_hz)
     check_finite(z)
-    check_clipping(z.real)
-    check_clipping(z.imag)
-    check_alive(np.abs(z), rate_hz)
+    for part in (z.real, z.imag):
+        check_clipping(part, extremes(part))
+    level = np.abs(z)
+    check_alive(level, rate_hz, extremes(level))
     carriers = find_carriers(z, rate_hz)
     block = _envelope_block(detect(z, carriers.noise_v), rate_hz)
     return replace(block, analysis=_with_carriers(block.analysis, carriers))
@@ -105,6 +111,11 @@ def _envelope_block(v: Floats, rate_hz: float) -> Block:
         now = grow(band, fit(band, terms, free_hz, weights), weights)
         # What was keyed too briefly to be measured is still part of a letter.
         rows = ident_rows(band, now, weights) if weights.ever_on else rows
+    for _ in range(_MOST_BURSTS):
+        quiet = without_bursts(band, now, weights)
+        if quiet is None:
+            break
+        weights, now = quiet, grow(band, fit(band, now.terms, now.free_hz, quiet), quiet)
     return Block(
         analysis=report(now, band, len(v), rate_hz, quantisation_step(v)),
         ident_envelope=np.abs(rows),

@@ -16,6 +16,13 @@ TONE_TOLERANCE: Final = 0.025
 _PRESENT: Final = 5.0
 """A depth of fewer standard uncertainties than this is not told from noise."""
 
+_WEAK: Final = 0.02
+"""No localizer's tone where the other is absent, and the most that hum is likely to be."""
+
+_MAINS_HZ: Final = 0.6
+"""How far the third harmonic of 50 Hz mains may be from 150 Hz, the mains within 0.2 Hz (common
+practice, no source)."""
+
 _LOCKED_HZ: Final = 0.01
 _FULL_MODULATION: Final = 0.95
 _NOISY: Final = 0.1
@@ -24,6 +31,23 @@ _NOISY: Final = 0.1
 def cautions(analysis: Analysis) -> tuple[str, ...]:
     """Return a sentence for each thing that limits what the numbers mean."""
     return (*_about_tones(analysis), *_about_carrier(analysis), *_about_others(analysis))
+
+
+def may_be_mains(analysis: Analysis) -> bool:
+    """Return whether the 150 Hz tone may be the third harmonic of 50 Hz mains.
+
+    The two are the same line, and a record cannot tell them apart but by what goes with it: hum
+    that was found tells to a few millihertz where its third harmonic is, and a tone stands well
+    above any hum. 90 Hz is no multiple of any mains.
+    """
+    depth, f150 = analysis.depth_150, analysis.tone_150_hz
+    hum, hum_hz = analysis.hum_depth, analysis.hum_hz
+    if hum is None or hum_hz is None:
+        return depth.value < _WEAK and abs(f150.value - 150.0) < _MAINS_HZ
+    times = 3.0 / max(1, round(hum_hz.value / 50.0))
+    away_hz = abs(f150.value - times * hum_hz.value)
+    within_hz = max(_LOCKED_HZ, 4.0 * float(np.hypot(f150.u, times * hum_hz.u)))
+    return depth.value < max(_WEAK, hum.value) and away_hz < within_hz
 
 
 def _about_tones(analysis: Analysis) -> Iterator[str]:
@@ -39,6 +63,11 @@ def _about_tones(analysis: Analysis) -> Iterator[str]:
                 f"The {name} tone is at {frequency.value:.3f} Hz, more than"
                 f" {100 * TONE_TOLERANCE:g} per cent off."
             )
+    if analysis.depth_150.value >= _PRESENT * analysis.depth_150.u and may_be_mains(analysis):
+        yield (
+            "What is listed as the 150 Hz tone may be the third harmonic of 50 Hz mains, which is"
+            f" the same line: it is {100 * analysis.depth_150.value:.2g} per cent deep."
+        )
     f90, f150 = analysis.tone_90_hz, analysis.tone_150_hz
     slip_hz = f150.value - 5.0 / 3.0 * f90.value
     if abs(slip_hz) > max(_LOCKED_HZ, 4.0 * float(np.hypot(f150.u, 5.0 / 3.0 * f90.u))):
@@ -58,6 +87,12 @@ def _about_carrier(analysis: Analysis) -> Iterator[str]:
         yield (
             f"The depths add up to {analysis.sdm.value:.3f}: over-modulated, or the input has lost"
             " part of its DC component."
+        )
+    offset = analysis.carrier_offset_hz
+    if offset is not None and abs(offset.value) < max(_LOCKED_HZ, 4.0 * offset.u):
+        yield (
+            "The carrier stands still in the middle of the band: are the two channels I and Q? Of"
+            " two detectors, give one."
         )
     if analysis.noise_v.value > _NOISY * analysis.carrier_v.value and (
         analysis.carrier_offset_hz is not None

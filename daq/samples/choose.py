@@ -8,6 +8,7 @@ out costs truth.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,7 +17,7 @@ import numpy as np
 from daq.samples.fit import Fit, fit
 from daq.samples.lines import Weights
 from daq.samples.lowpass import BAND_HZ, Baseband, Floats
-from daq.samples.search import Peak, WindowedSpectrum
+from daq.samples.search import WindowedSpectrum
 from daq.samples.terms import (
     F90,
     F150,
@@ -44,6 +45,7 @@ _LOOSE: Final = (
     (HUM_2, MAINS, 120.0, 2.0 * _MAINS_REACH_HZ),
 )
 """Terms with a frequency of their own: its place, and where it is looked for."""
+_REACHES: Final = tuple((nominal_hz, reach_hz) for _, _, nominal_hz, reach_hz in _LOOSE)
 
 _QUIET_HZ: Final = (620.0, 950.0)
 """Between the highest harmonic that is looked for and the ident."""
@@ -70,7 +72,7 @@ def first_fit(band: Baseband) -> Fit:
     """
     free_hz = NOMINAL_HZ.copy()
     # The mean is far larger than the tones, and would move a weak line.
-    spectrum = WindowedSpectrum(band.v - band.v.mean(), band.rate_hz)
+    spectrum = WindowedSpectrum(band.v - band.v.sum() / len(band.v), band.rate_hz)
     tones = [
         spectrum.strongest_near(NOMINAL_HZ[place], _TONE_REACH * NOMINAL_HZ[place])
         for place in (F90, F150)
@@ -79,10 +81,13 @@ def first_fit(band: Baseband) -> Fit:
     terms = [TONE_90, TONE_150]
     floor = spectrum.level(*_QUIET_HZ)
     seen = {IDENT: floor, MAINS: floor}
-    for term, place, nominal_hz, reach_hz in _LOOSE:
+    obvious = spectrum.loudest(_REACHES) > _OBVIOUS * floor
+    for term, place, nominal_hz, reach_hz in _LOOSE if obvious else ():
         line = spectrum.strongest_near(nominal_hz, reach_hz)
+        if line.amplitude < max(_OBVIOUS * floor, seen[place]):
+            continue
         skirts = sum(spectrum.skirt(tone, line.frequency_hz) for tone in tones)
-        if line.amplitude > _OBVIOUS * max(floor, skirts) and line.amplitude > seen[place]:
+        if line.amplitude > _OBVIOUS * skirts:
             seen[place] = line.amplitude
             free_hz[place] = line.frequency_hz / term.mix[place]
             terms = [one for one in terms if not one.mix[place]] + [term]
@@ -111,6 +116,8 @@ def _additions(
     tied, loose = _tied(band, now), _loose(band, now, duration_s)
     if weights is not None and not weights.ever_on:
         loose = [one for one in loose if not one.term.mix[IDENT]]
+    if not tied and not loose:
+        return (), now.free_hz
     # Where both explain a line, such as one at 60 Hz, the one with its own frequency fits it.
     found = sorted([*loose, *tied], key=lambda one: -one.strength / (1.0 + (one in tied)))
     taken = [0.0, *now.frequency_hz]
@@ -137,14 +144,17 @@ def _additions(
 
 def _loose(band: Baseband, now: Fit, duration_s: float) -> list[_Found]:
     """Look for ident and mains, whose frequencies are their own."""
+    per_square = _per_square(band, now)
+    if now.spectrum.loudest(_REACHES) ** 2 * per_square < _SIGNIFICANT:
+        return []
     found: list[_Found] = []
     for term, place, nominal_hz, reach_hz in _LOOSE:
         if term in now.terms:
             continue
         peak = now.spectrum.strongest_near(nominal_hz, reach_hz)
-        strength = _strength(band, now, peak)
+        strength = peak.amplitude**2 * per_square
         # Several independent places were searched; each has its own chance to be large.
-        if strength > _SIGNIFICANT + np.log(1.0 + 2.0 * reach_hz * duration_s):
+        if strength > _SIGNIFICANT + math.log1p(2.0 * reach_hz * duration_s):
             found.append(_Found(term, peak.frequency_hz / term.mix[place], strength))
     return found
 
@@ -152,27 +162,18 @@ def _loose(band: Baseband, now: Fit, duration_s: float) -> list[_Found]:
 def _tied(band: Baseband, now: Fit) -> list[_Found]:
     """Look for harmonics and products of the tones."""
     # A tone that is not there may have been sought anywhere, its harmonics beyond the band.
-    candidates = [
-        term
-        for term in TIED
-        if term not in now.terms and 0.0 < np.dot(term.mix, now.free_hz) < BAND_HZ
-    ]
-    if not candidates:
-        return []
-    frequency_hz = mixes(tuple(candidates)) @ now.free_hz
-    amplitude = now.spectrum.amplitude_at(frequency_hz)
-    peaks = [Peak(float(f), float(a)) for f, a in zip(frequency_hz, amplitude, strict=True)]
-    strengths = [_strength(band, now, peak) for peak in peaks]
+    frequency_hz = np.minimum(np.maximum(mixes(TIED).mix @ now.free_hz, 0.0), BAND_HZ)
+    strength = now.spectrum.amplitude_at(frequency_hz) ** 2 * _per_square(band, now)
     return [
-        _Found(term, 0.0, strength)
-        for term, strength in zip(candidates, strengths, strict=True)
-        if strength > _SIGNIFICANT
+        _Found(TIED[k], 0.0, float(strength[k]))
+        for k in np.flatnonzero(strength > _SIGNIFICANT)
+        if TIED[k] not in now.terms and 0.0 < frequency_hz[k] < BAND_HZ
     ]
 
 
-def _strength(band: Baseband, now: Fit, peak: Peak) -> float:
-    """Squared amplitude over twice the variance of a quadrature, 2 sigma^2 / m."""
-    return float(peak.amplitude**2 * len(band.v) / (4.0 * now.sigma_v**2))
+def _per_square(band: Baseband, now: Fit) -> float:
+    """Return what makes a squared amplitude a strength: 1 / twice the variance of a quadrature."""
+    return len(band.v) / (4.0 * now.sigma_v**2)
 
 
 def _without_weak(band: Baseband, now: Fit, weights: Weights | None) -> Fit:
@@ -181,7 +182,7 @@ def _without_weak(band: Baseband, now: Fit, weights: Weights | None) -> Fit:
         return now
     weak = [
         term
-        for term, strength in zip(now.terms, now.strength(), strict=True)
+        for term, strength in zip(now.terms, now.strength.tolist(), strict=True)
         if strength < _SIGNIFICANT and term not in (TONE_90, TONE_150)
     ]
     if not weak:

@@ -98,6 +98,9 @@ class Combined:
 
     def add(self, block: Block) -> None:
         """Take one more block into account."""
+        # Most records are one block, which is its own mean.
+        if self.blocks == 1 and self.last is not None:
+            self._average(self.last)
         self.blocks += 1
         self.last = block.analysis
         self.samples += block.analysis.samples
@@ -106,8 +109,12 @@ class Combined:
         depth, hz = block.analysis.ident_depth, block.analysis.ident_hz
         if depth is not None and hz is not None:
             self.idents.append((depth, hz))
+        if self.blocks > 1:
+            self._average(block.analysis)
+
+    def _average(self, analysis: Analysis) -> None:
         for name in ESTIMATES:
-            one: Estimate | None = getattr(block.analysis, name)
+            one: Estimate | None = getattr(analysis, name)
             if one is not None and name not in _IDENT:
                 period = _PHASE_PERIOD_DEG if name == "tone_phase_deg" else None
                 self.means.setdefault(name, _Mean(period)).add(one)

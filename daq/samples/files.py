@@ -9,12 +9,15 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.errors import SamplesError
+from daq.samples.lowpass import Floats
 from daq.samples.screen import check_length, check_rate
 from daq.samples.source import ArraySource, Source
 from daq.samples.table import open_table
 from daq.samples.wav import open_wav
 
 _TABLES: Final = frozenset({".csv", ".txt", ".tsv", ".dat"})
+_KINDS: Final = _TABLES | {".wav", ".wave", ".npy"}
+_TIME_ROWS: Final = 1000
 _HINT: Final = "give WAV, CSV of time and volts, or .npy with a rate."
 
 
@@ -51,6 +54,10 @@ def _open(path: Path, rate_hz: float | None) -> Source:
     suffix = path.suffix.lower()
     if path.stat().st_size == 0:
         raise SamplesError(f"{path.name} is empty.", hint="record or export it again.")
+    if suffix not in _KINDS:
+        raise SamplesError(
+            f"{path.name} is of no known kind ({suffix or 'no ending'}).", hint=_HINT
+        )
     if suffix == ".npy":
         return _open_array(path, rate_hz)
     if rate_hz is not None:
@@ -58,11 +65,7 @@ def _open(path: Path, rate_hz: float | None) -> Source:
             f"{path.name} states its own sample rate; {rate_hz:g} Hz was given besides.",
             hint="leave the rate out, it is for .npy only.",
         )
-    if suffix in {".wav", ".wave"}:
-        return open_wav(path)
-    if suffix in _TABLES:
-        return open_table(path)
-    raise SamplesError(f"{path.name} is of no known kind ({suffix or 'no ending'}).", hint=_HINT)
+    return open_table(path) if suffix in _TABLES else open_wav(path)
 
 
 def _open_array(path: Path, rate_hz: float | None) -> ArraySource:
@@ -71,9 +74,12 @@ def _open_array(path: Path, rate_hz: float | None) -> ArraySource:
             f"{path.name} does not state its sample rate.", hint="give the rate in hertz."
         )
     try:
-        array: npt.NDArray[np.generic] = np.load(path, mmap_mode="r", allow_pickle=False)
+        array: npt.NDArray[np.generic] = np.lib.format.open_memmap(path, mode="r")
     except (ValueError, EOFError) as error:
-        raise SamplesError(f"{path.name} is not a NumPy array: {error}.", hint=_HINT) from error
+        reason = str(error).rstrip(".")
+        raise SamplesError(
+            f"{path.name} is no NumPy array, or not all of one: {reason}.", hint=_HINT
+        ) from error
     complex_row = array.ndim == 1 and array.dtype.kind in "iufc"
     two_columns = array.ndim == 2 and array.shape[1] == 2 and array.dtype.kind in "iuf"
     if not complex_row and not two_columns:
@@ -82,4 +88,16 @@ def _open_array(path: Path, rate_hz: float | None) -> ArraySource:
             " (n, 2) for I and Q, is needed.",
             hint="save one channel.",
         )
+    if two_columns and _is_time(np.asarray(array[:_TIME_ROWS, 0], dtype=np.float64)):
+        raise SamplesError(
+            f"{path.name}: the first column rises evenly, so it is a time axis; two columns are"
+            " taken for I and Q.",
+            hint="save the volts alone, as (n,).",
+        )
     return ArraySource(array, rate_hz)
+
+
+def _is_time(column: Floats) -> bool:
+    """Return whether a column rises by the same step all the way, but for rounding."""
+    steps = np.diff(column)
+    return len(steps) > 1 and bool(steps.min() > 0.5 * steps.max() > 0.0)

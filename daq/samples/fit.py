@@ -9,6 +9,7 @@ ch. 8, from memory).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,10 +19,10 @@ from daq.errors import SamplesError
 from daq.samples.lines import Lines, Weights
 from daq.samples.lowpass import BAND_HZ, Baseband, Floats
 from daq.samples.search import Spectrum
-from daq.samples.terms import IDENT, Term, mixes
+from daq.samples.terms import Term, mixes
 
 _MOST_ROUNDS: Final = 8
-_ENOUGH: Final = 0.02
+_ENOUGH: Final = 0.05
 """Stop when the next step would be this small in units of the frequencies' standard deviation."""
 
 
@@ -39,6 +40,14 @@ class Fit:
         The mean.
     a, b
         Cosine and sine amplitudes, shape (j,), the low-pass's gain divided out.
+    amplitude
+        Of each term, shape (j,).
+    strength
+        Each term's squared amplitude over its variance, halved; shape (j,). Of noise alone it
+        exceeds g with probability exp(-g). The variance is that of the amplitude, not of a
+        quadrature: of an ident that is on at an end only the phase in the middle is not known.
+    gain
+        The low-pass's at each term, shape (j,).
     cov
         Covariance of ``(c0, a..., b..., used free frequencies...)``.
     used
@@ -57,6 +66,9 @@ class Fit:
     c0: float
     a: Floats
     b: Floats
+    amplitude: Floats
+    strength: Floats
+    gain: Floats
     cov: Floats
     used: tuple[int, ...]
     residual: Floats
@@ -64,23 +76,9 @@ class Fit:
     sigma_v: float
 
     @property
-    def amplitude(self) -> Floats:
-        """Amplitude of each term, shape (j,)."""
-        return np.hypot(self.a, self.b)
-
-    @property
     def frequency_hz(self) -> Floats:
         """Frequency of each term, shape (j,)."""
-        return np.asarray(mixes(self.terms) @ self.free_hz)
-
-    def strength(self) -> Floats:
-        """Return each term's squared amplitude over the variance of one quadrature, halved.
-
-        Of noise alone it exceeds g with probability exp(-g).
-        """
-        j = len(self.terms)
-        variance = np.diagonal(self.cov)[1 : 1 + 2 * j].reshape(2, j).mean(axis=0)
-        return np.asarray(self.amplitude**2 / (2.0 * variance))
+        return np.asarray(mixes(self.terms).mix @ self.free_hz)
 
 
 def fit(
@@ -109,43 +107,63 @@ def fit(
     SamplesError
         If two of the terms cannot be told apart on this record.
     """
-    mix = mixes(terms)
-    used = tuple(int(k) for k in np.flatnonzero(mix.any(axis=0)))
     free = np.array(free_hz, dtype=np.float64)
-    duration_s = len(band.v) / band.rate_hz
-    derived = mix[:, used]
-    rounds = 0
-    while True:
-        rounds += 1
-        lines = Lines(band, mix @ free, weights, mix[:, IDENT] != 0)
-        try:
-            solution, inverse = _step(lines, derived)
-        except np.linalg.LinAlgError as error:
-            raise _inseparable(terms, mix @ free) from error
-        step_hz = solution[-len(used) :]
-        free[list(used)] += step_hz
-        residual = lines.residual(solution[: -len(used)], derived @ step_hz)
-        if rounds == _MOST_ROUNDS or _close(step_hz, inverse, residual, duration_s):
-            break
+    solution, inverse, residual = _solve(band, terms, free, weights)
+    how = mixes(terms)
+    used = len(how.used)
     spectrum = Spectrum(residual, band.rate_hz)
     sigma_v = _noise(spectrum, weights, len(solution))
-    j = len(terms)
     # Divide the low-pass's gain out of amplitudes and covariance.
+    gain = band.gain(how.mix @ free)
     undo = np.ones(len(solution))
-    undo[1 : 1 + j] = undo[1 + j : 1 + 2 * j] = 1.0 / band.gain(mix @ free)
-    solution = solution * undo
+    undo[1:-used].reshape(2, -1)[:] = 1.0 / gain
+    solution *= undo
+    undo *= sigma_v
+    cov = inverse * (undo * undo[:, np.newaxis])
+    (a, b), variances = solution[1:-used].reshape(2, -1), cov.diagonal()[1:-used].reshape(2, -1)
+    squared = a * a + b * b
+    across = cov.diagonal(len(terms))[1 : 1 + len(terms)]
+    spread = a * a * variances[0] + b * b * variances[1] + 2.0 * a * b * across
     return Fit(
         terms=terms,
         free_hz=free,
         c0=float(solution[0]),
-        a=solution[1 : 1 + j],
-        b=solution[1 + j : 1 + 2 * j],
-        cov=inverse * np.multiply.outer(undo * sigma_v, undo * sigma_v),
-        used=used,
+        a=a,
+        b=b,
+        amplitude=np.sqrt(squared),
+        strength=squared * squared / (2.0 * spread),
+        gain=gain,
+        cov=cov,
+        used=how.used,
         residual=residual,
         spectrum=spectrum,
         sigma_v=sigma_v,
     )
+
+
+def _solve(
+    band: Baseband, terms: tuple[Term, ...], free_hz: Floats, weights: Weights | None
+) -> tuple[Floats, Floats, Floats]:
+    """Return the unknowns, the inverse of their normal matrix and what is left of the record.
+
+    The free frequencies are refined in place; their last steps are among the unknowns.
+    """
+    how = mixes(terms)
+    used, places = len(how.used), list(how.used)
+    duration_s = len(band.v) / band.rate_hz
+    rounds = 0
+    while True:
+        rounds += 1
+        lines = Lines(band, how.mix @ free_hz, weights, how.keyed)
+        try:
+            solution, inverse = _step(lines, how.derived)
+        except np.linalg.LinAlgError as error:
+            raise _inseparable(terms, how.mix @ free_hz) from error
+        step_hz = solution[-used:]
+        free_hz[places] += step_hz
+        residual = lines.residual(solution[:-used], how.derived @ step_hz)
+        if rounds == _MOST_ROUNDS or _close(step_hz, inverse, residual, duration_s):
+            return solution, inverse, residual
 
 
 def _inseparable(terms: tuple[Term, ...], frequency_hz: Floats) -> SamplesError:
@@ -163,11 +181,15 @@ def _close(step_hz: Floats, inverse: Floats, residual: Floats, duration_s: float
 
     It would be smaller than the last one by the phase, at the record's ends, of the last one.
     """
-    next_hz = np.abs(step_hz) * np.minimum(1.0, np.pi * duration_s * np.abs(step_hz))
     # The plain scatter of the residual is near enough to tell.
-    scatter = np.sqrt(np.dot(residual, residual) / len(residual))
-    deviation_hz = scatter * np.sqrt(np.diagonal(inverse)[-len(step_hz) :])
-    return bool(np.all(next_hz <= _ENOUGH * deviation_hz))
+    # (Not a dot product: of so many numbers the linear algebra library starts threads for it.)
+    bound = _ENOUGH**2 * float((residual * residual).sum()) / len(residual)
+    for step, variance in zip(
+        np.abs(step_hz).tolist(), inverse.diagonal()[-len(step_hz) :].tolist(), strict=True
+    ):
+        if (step * min(1.0, math.pi * duration_s * step)) ** 2 > bound * variance:
+            return False
+    return True
 
 
 def _step(lines: Lines, mix: Floats) -> tuple[Floats, Floats]:
@@ -186,24 +208,26 @@ def _step(lines: Lines, mix: Floats) -> tuple[Floats, Floats]:
     j = len(mix)
     a, b = amplitude[1 : 1 + j], amplitude[1 + j :]
     # d/df of a cos(2 pi f t) + b sin(2 pi f t), shared by all terms that contain f.
-    turn = np.zeros((mix.shape[1], 1 + 2 * j))
-    turn[:, 1 : 1 + j] = 2.0 * np.pi * mix.T * b
-    turn[:, 1 + j :] = -2.0 * np.pi * mix.T * a
+    way = 2.0 * np.pi * mix.T
+    turn = np.zeros((len(way), 1 + 2 * j))
+    np.multiply(way, b, out=turn[:, 1 : 1 + j])
+    np.multiply(way, -a, out=turn[:, 1 + j :])
     linear = 1 + 2 * j
     full = np.empty((linear + len(turn), linear + len(turn)))
     full[:linear, :linear] = gram[0]
     full[linear:, :linear] = turn @ gram[1]
     full[:linear, linear:] = full[linear:, :linear].T
     full[linear:, linear:] = turn @ gram[2] @ turn.T
-    size = np.diagonal(full)
+    size = full.diagonal()
     if not size.min() > 0.0:
         raise np.linalg.LinAlgError("an unknown that changes nothing")
     scale = 1.0 / np.sqrt(size)
-    inverse = np.asarray(np.linalg.inv(full * np.multiply.outer(scale, scale)), dtype=np.float64)
+    scales = scale * scale[:, np.newaxis]
+    inverse = np.asarray(np.linalg.inv(full * scales), dtype=np.float64)
     # Of a matrix that is singular but for rounding the inverse is found, and is nonsense.
-    if not np.diagonal(inverse).min() > 0.0:
+    if not inverse.diagonal().min() > 0.0:
         raise np.linalg.LinAlgError("not positive definite")
-    inverse *= np.multiply.outer(scale, scale)
+    inverse *= scales
     return inverse @ np.concatenate([known[0], turn @ known[1]]), inverse
 
 
@@ -215,4 +239,4 @@ def _noise(spectrum: Spectrum, weights: Weights | None, parameters: int) -> floa
     kept = 1.0 if weights is None else float(weights.keep.mean())
     freedom = 2.0 * BAND_HZ * spectrum.duration_s * kept
     left = max(freedom - parameters, 1.0) / freedom
-    return float(np.sqrt(spectrum.variance_below(BAND_HZ) / kept / left))
+    return math.sqrt(spectrum.variance_below(BAND_HZ) / kept / left)

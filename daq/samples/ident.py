@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 
 from daq.samples.fit import Fit
-from daq.samples.lines import Weights, phasors
+from daq.samples.lines import Weights, grid
 from daq.samples.lowpass import Baseband, Complexes
 from daq.samples.terms import IDENT, IDENT_TONE
 
@@ -29,6 +29,13 @@ _FEWEST_ROWS: Final = 8
 """Of fewer, some 40 ms in all, phase and frequency can hardly be told apart; a dot has more."""
 _FEWEST_SHARE: Final = 5
 """In a record so short that those are more than one row in five, that share is enough."""
+_LOUD: Final = 6.0
+"""Energy of a row over the median; in twelve samples or more noise alone hardly comes to four
+times (chi-square distribution)."""
+_SPOILT: Final = 100.0
+"""What is so many times weaker than the loudest row may come from what that does to the fit."""
+_FEW: Final = 0.1
+"""Of more rows than this, or more than an ident needs to be found, it is no burst that is loud."""
 _PARTLY: Final = (0.1, 0.8)
 """Relative levels between which a step at an end may hold a switching; ripple stays above."""
 
@@ -43,12 +50,11 @@ def ident_rows(band: Baseband, now: Fit, weights: Weights | None = None) -> Comp
         return np.zeros(len(band.v) // band.piece, dtype=np.complex128)
     hz = now.free_hz[[IDENT]]
     rest = now.residual.reshape(-1, band.piece)
-    within = phasors(hz, band.piece, band.rate_hz)[0].conj()
-    between = phasors(hz, len(rest), band.rate_hz / band.piece)[0].conj()
-    sums = (rest @ within.view(np.float64).reshape(-1, 2)).view(np.complex128)[:, 0]
-    rows = sums * between * (2.0 / band.piece)
+    between, within = grid(len(rest), band.piece, band.rate_hz).phasors(hz)
+    sums = (rest @ within.conj().view(np.float64)).view(np.complex128)
+    rows = (sums * between.conj())[:, 0] * (2.0 / band.piece)
     place = now.terms.index(IDENT_TONE)
-    own = band.gain(hz)[0] * (now.a[place] - 1j * now.b[place])
+    own = now.gain[place] * (now.a[place] - 1j * now.b[place])
     rows += own if weights is None else own * weights.gate * weights.keep
     return np.asarray(rows)
 
@@ -75,6 +81,35 @@ def shift_hz(rows: Complexes, weights: Weights, row_hz: float) -> float:
     return (top if top < size // 2 else top - size) * row_hz / size
 
 
+def without_bursts(band: Baseband, now: Fit, weights: Weights | None) -> Weights | None:
+    """Return weights that leave out rows which hold far more than noise, or None if there are none.
+
+    A few milliseconds of ident at an end of a record are no line that could be found and keyed,
+    and yet they click into everything; so does a spike.
+
+    Parameters
+    ----------
+    band
+        The record after the low-pass.
+    now
+        A fit to it, with these weights.
+    weights
+        What is left out already, and the ident's gate.
+    """
+    rest = now.residual.reshape(-1, band.piece)
+    energy = np.einsum("ij,ij->i", rest, rest)
+    # A burst spoils the fit, and with it rows far from its own; those stand far below it.
+    loud = energy > max(_LOUD * np.sort(energy)[len(energy) // 2], energy.max() / _SPOILT)
+    if not loud.any() or np.count_nonzero(loud) > min(_FEWEST_ROWS, _FEW * len(loud)):
+        return None
+    keep = np.ones(len(loud)) if weights is None else weights.keep.copy()
+    # What is left of a switching in the rows beside it may be below the threshold.
+    loud[1:] |= loud[:-1]
+    loud[:-1] |= loud[1:]
+    keep[loud] = 0.0
+    return Weights(keep=keep, gate=np.ones(len(loud)) if weights is None else weights.gate)
+
+
 def keying(rows: Complexes) -> Weights | None:
     """Return the gate of an ident, or None if it is absent, steady, or too weak to tell.
 
@@ -89,7 +124,8 @@ def keying(rows: Complexes) -> Weights | None:
     size = np.abs(rows)
     if not size.any():
         return None
-    level = size / np.median(size[size > _OFF * size.max()])
+    loud = np.sort(size[size > _OFF * size.max()])
+    level = size / loud[len(loud) // 2]
     on = level > _OFF
     # Steps that are low by noise alone lie just below the threshold.
     if on.all() or (np.count_nonzero(~on) > 2 and np.median(level[~on]) > _CLEARLY_OFF):

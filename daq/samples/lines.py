@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from daq.samples.lowpass import Baseband, Complexes, Floats
+from daq.samples.lowpass import PRODUCTS_AT_ONCE, Baseband, Complexes, Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,25 +38,51 @@ class Weights:
         return bool((self.gate * self.keep).any())
 
 
-def phasors(frequency_hz: Floats, samples: int, rate_hz: float) -> Complexes:
-    """Return exp(i w t), shape (j, samples), t = 0 in the middle.
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """The times of a record that is laid out in rows; t = 0 in the middle.
 
-    An outer product of a coarse and a fine row replaces most of the complex exponentials.
+    Attributes
+    ----------
+    row_s
+        Of the middle of each row, shape (rows, 1).
+    place_s
+        Of each place, from the middle of its row, shape (piece, 1).
+    coarse
+        How many coarse steps the rows take.
+    turn_s
+        Of the coarse steps, then of the rows beyond each, then of the places; shape (k, 1).
     """
-    coarse, place = _places(samples)
-    both = np.exp(np.multiply.outer(2j * np.pi / rate_hz * frequency_hz, place))
-    table = both[:, :coarse, np.newaxis] * both[:, np.newaxis, coarse:]
-    return np.asarray(table.reshape(len(both), -1)[:, :samples])
+
+    row_s: Floats
+    place_s: Floats
+    coarse: int
+    turn_s: Floats
+
+    def phasors(self, frequency_hz: Floats) -> tuple[Complexes, Complexes]:
+        """Return exp(i w t), shapes (rows, j) and (piece, j).
+
+        Outer products of a coarse and a fine table replace most of the complex exponentials.
+        """
+        rows, places = len(self.row_s), len(self.place_s)
+        turns = np.exp(2j * np.pi * frequency_hz * self.turn_s)
+        fine = turns[np.newaxis, self.coarse : -places]
+        table = turns[: self.coarse, np.newaxis] * fine
+        return table.reshape(-1, len(frequency_hz))[:rows], turns[-places:]
 
 
 @lru_cache(maxsize=16)
-def _places(samples: int) -> tuple[int, Floats]:
-    """Return how many coarse places there are, and those, then the fine ones beyond each."""
-    fine = max(1, int(np.sqrt(samples)))
-    coarse = -(-samples // fine)
-    place = np.concatenate([np.arange(coarse) * fine - (samples - 1) / 2.0, np.arange(fine)])
-    place.flags.writeable = False
-    return coarse, place
+def grid(rows: int, piece: int, rate_hz: float) -> Grid:
+    """Return the times of `rows` rows of `piece` samples at `rate_hz`."""
+    row_s, place_s = _middle_axis(rows) * (piece / rate_hz), _middle_axis(piece) / rate_hz
+    fine = max(1, int(np.sqrt(rows)))
+    beyond_s = np.arange(fine)[:, np.newaxis] * (piece / rate_hz)
+    made = Grid(
+        row_s, place_s, -(-rows // fine), np.concatenate([row_s[::fine], beyond_s, place_s])
+    )
+    for times in (made.row_s, made.place_s, made.turn_s):
+        times.flags.writeable = False
+    return made
 
 
 class Lines:
@@ -86,8 +112,8 @@ class Lines:
         rows = len(band.v) // band.piece
         hz = np.concatenate([[0.0], frequency_hz])
         self._count = len(hz)
-        row_s = _middle_axis(rows) * (band.piece / band.rate_hz)
-        outer = _columns(phasors(hz, rows, band.rate_hz / band.piece))
+        times = grid(rows, band.piece, band.rate_hz)
+        outer, inner = times.phasors(hz)
         self._y = band.v.reshape(rows, band.piece)
         if weights is not None:
             outer *= weights.keep[:, np.newaxis]
@@ -95,10 +121,8 @@ class Lines:
             if gated is not None:
                 outer[:, 1:][:, gated] *= weights.gate[:, np.newaxis]
         # Each with a second set of columns, times the time.
-        self._outer = np.concatenate([outer, outer * row_s], axis=1)
-        inner = _columns(phasors(hz, band.piece, band.rate_hz))
-        place_s = _middle_axis(band.piece) / band.rate_hz
-        self._inner = np.concatenate([inner, inner * place_s], axis=1)
+        self._outer = np.concatenate([outer, outer * times.row_s], axis=1)
+        self._inner = np.concatenate([inner, inner * times.place_s], axis=1)
 
     def gram(self) -> Floats:
         """Return sums over the record of t^p x y^T for p = 0, 1, 2; shape (3, 1 + 2 j, 1 + 2 j)."""
@@ -106,19 +130,19 @@ class Lines:
         o0, o1, o2 = _moments(self._outer, count)
         i0, i1, i2 = _moments(self._inner, count)
         # (row + place)^p multiplied out.
-        sums = np.empty((3, count, 2 * count), dtype=np.complex128)
+        sums = np.empty((3, count, 2, count), dtype=np.complex128)
         sums[0] = o0 * i0
         sums[1] = o1 * i0 + o0 * i1
         sums[2] = o2 * i0 + 2.0 * o1 * i1 + o0 * i2
         sums *= 0.5
-        return _real_products(sums[:, :, :count], sums[:, :, count:])
+        return _real_products(sums[:, :, 0], sums[:, :, 1])
 
     def project(self) -> Floats:
         """Return sums over the record of t^p x v for p = 0, 1; shape (2, 1 + 2 j)."""
         count = self._count
-        parts = (self._y @ self._inner.view(np.float64)).view(np.complex128)
-        once = self._outer[:, :count].T @ parts
-        timed = self._outer[:, count:].T @ parts[:, :count]
+        parts = _along(self._y, self._inner.view(np.float64)).view(np.complex128)
+        once = _across(self._outer[:, :count], parts)
+        timed = _across(self._outer[:, count:], parts[:, :count])
         # Only the diagonals are of use, yet two products are faster than sums of columns.
         zeroth, first = once.diagonal(), timed.diagonal() + once[:, count:].diagonal()
         out = np.empty((2, 2 * count - 1))
@@ -141,12 +165,12 @@ class Lines:
         size[1:] -= 1j * linear[count:]
         drift = np.zeros(count, dtype=np.complex128)
         drift[1:] = 2j * np.pi * shift_hz * size[1:]
-        outer = self._outer * np.concatenate([size, drift])
-        outer[:, :count] += outer[:, count:]
-        np.multiply(self._outer[:, :count], drift, out=outer[:, count:])
+        plain, timed = self._inner[:, :count], self._inner[:, count:]
+        # To go with the rows' columns, and with those times the rows' time.
+        inner = np.concatenate([plain * size + timed * drift, plain * drift], axis=1)
         # The real part of a product is the sum of products of real and of imaginary parts, the
         # latter with their sign turned.
-        model = outer.view(np.float64) @ self._inner.conj().view(np.float64).T
+        model = _along(self._outer.view(np.float64), inner.conj().view(np.float64).T)
         return np.asarray(self._y - model).ravel()
 
 
@@ -155,21 +179,38 @@ def _middle_axis(count: int) -> Floats:
     return np.asarray(np.arange(count) - (count - 1) / 2.0)[:, np.newaxis]
 
 
-def _columns(rows: Complexes) -> Complexes:
-    return np.ascontiguousarray(rows.T)
-
-
 def _moments(table: Complexes, count: int) -> tuple[Complexes, Complexes, Complexes]:
     """Return sums of t^p x y^T for p = 0, 1, 2, y being the `count` columns and their conjugates.
 
-    The other half of the products are the conjugates of these. Copies take part in them, because
-    the linear algebra library starts threads for a matrix times its own transpose, which stalls
-    on a busy machine.
+    The other half of the products are the conjugates of these.
     """
-    plain, timed = table[:, :count], table[:, count:]
-    across = np.concatenate([plain, plain.conj()], axis=1)
-    across_t = np.concatenate([timed, timed.conj()], axis=1)
-    return plain.T @ across, timed.T @ across, timed.T @ across_t
+    both = np.concatenate([table, table.conj()], axis=1)
+    products = _across(table, both).reshape(2, count, 2, 2, count)
+    return products[0, :, :, 0], products[1, :, :, 0], products[1, :, :, 1]
+
+
+def _across(x: Complexes, y: Complexes) -> Complexes:
+    """Return x^T y, in pieces of `PRODUCTS_AT_ONCE`."""
+    at_once = PRODUCTS_AT_ONCE // (4 * x.shape[1] * y.shape[1])
+    if len(x) <= at_once:
+        return np.asarray(x.T @ y)
+    total = np.zeros((x.shape[1], y.shape[1]), dtype=np.complex128)
+    for start in range(0, len(x), max(1, at_once)):
+        some = slice(start, start + max(1, at_once))
+        total += x[some].T @ y[some]
+    return total
+
+
+def _along(x: Floats, y: Floats) -> Floats:
+    """Return x y, in pieces of `PRODUCTS_AT_ONCE`."""
+    at_once = PRODUCTS_AT_ONCE // y.size
+    if len(x) <= at_once:
+        return np.asarray(x @ y)
+    out = np.empty((len(x), y.shape[1]))
+    for start in range(0, len(x), max(1, at_once)):
+        some = slice(start, start + max(1, at_once))
+        np.matmul(x[some], y, out=out[some])
+    return out
 
 
 def _real_products(plain: Complexes, conjugate: Complexes) -> Floats:

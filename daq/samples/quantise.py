@@ -21,12 +21,12 @@ _COMMON_HZ: Final = 30.0
 
 def quantisation_step(v: Floats) -> float:
     """Return the converter's step, unit of `v`; 0 if the values do not lie on steps."""
-    levels = np.unique(v[:_LOOKED_AT])
+    levels = np.sort(v[:_LOOKED_AT])
     gaps = np.diff(levels)
-    gaps = gaps[gaps > 1e-9 * (levels[-1] - levels[0])]
-    if len(gaps) == 0 or len(gaps) > _DISTINCT * min(len(v), _LOOKED_AT):
+    apart = gaps > 1e-9 * (levels[-1] - levels[0])
+    if not 0 < np.count_nonzero(apart) <= _DISTINCT * len(levels):
         return 0.0
-    return float(gaps.min())
+    return float(gaps[apart].min())
 
 
 def repeated_error_variance(
@@ -37,7 +37,7 @@ def repeated_error_variance(
     Parameters
     ----------
     step
-        Of the converter.
+        Of the converter; 0 where there is none.
     noise_v
         Standard deviation of a sample, rounding included.
     swing_v

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from daq.errors import SamplesError
-from daq.samples.cautions import cautions
+from daq.samples.cautions import cautions, may_be_mains
 from daq.samples.fit import Fit
 from daq.samples.lowpass import BAND_HZ, Baseband, Floats
 from daq.samples.model import Analysis, Estimate
@@ -41,7 +41,7 @@ _ASTRAY: Final = 0.05
 
 
 class Propagation:
-    """First-order propagation from a fit; one row of derivatives a quantity.
+    """First-order propagation from a fit to depths, carrier and phase.
 
     Parameters
     ----------
@@ -52,61 +52,81 @@ class Propagation:
     """
 
     def __init__(self, fit: Fit, repeated: float) -> None:
-        self.fit = fit
-        # An amplitude has twice the variance of the mean; frequencies hardly feel what repeats.
-        self.repeated = repeated
-        self.repeats = np.zeros(len(fit.cov))
-        self.repeats[0], self.repeats[1 : 1 + 2 * len(fit.terms)] = 1.0, 2.0
-        self.c0 = abs(fit.c0)
-        # A detector of negative polarity turns carrier and tones over together.
-        self.a, self.b = fit.a * np.sign(fit.c0), fit.b * np.sign(fit.c0)
-        self.amplitude = fit.amplitude
-        self.turn = np.ones(len(fit.cov))
-        self.turn[: 1 + 2 * len(fit.terms)] *= np.sign(fit.c0)
+        self._fit = fit
+        count = len(fit.terms)
+        c0 = abs(fit.c0)
+        depths = fit.amplitude / c0
+        # Derivatives by the fit's unknowns: a row a depth, then the carrier's, then the phase's. A
+        # detector of negative polarity turns carrier and tones over together.
+        rows = np.zeros((count + 2, len(fit.cov)))
+        own = np.arange(count)
+        rows[:count, 0] = depths / -fit.c0
+        rows[own, 1 + own] = fit.a / (fit.amplitude * c0)
+        rows[own, 1 + count + own] = fit.b / (fit.amplitude * c0)
+        rows[count, 0] = 1.0
+        phase_deg = self._phase(rows[count + 1])
+        self._values = [*depths.tolist(), c0, phase_deg]
+        cov = rows @ fit.cov @ rows.T
+        self._variance = cov.tolist()
+        self._common = [[0.0] * len(rows)] * len(rows)
+        if repeated:
+            # An amplitude has twice the variance of the mean; frequencies hardly feel what repeats.
+            repeats = np.zeros(len(fit.cov))
+            repeats[0], repeats[1 : 1 + 2 * count] = repeated, 2.0 * repeated
+            common = (rows * repeats) @ rows.T
+            self._variance, self._common = (cov + common).tolist(), common.tolist()
 
-    def depth_row(self, term: Term) -> tuple[float, Floats]:
-        """Return a term's depth and its derivatives."""
-        j, count = self.fit.terms.index(term), len(self.fit.terms)
-        row = np.zeros(len(self.fit.cov))
-        depth = self.amplitude[j] / self.c0
-        row[0] = -depth / self.c0
-        row[1 + j] = self.a[j] / self.amplitude[j] / self.c0
-        row[1 + count + j] = self.b[j] / self.amplitude[j] / self.c0
-        return float(depth), row
+    def _phase(self, row: Floats) -> float:
+        """Fill in the derivatives of the tones' phase, and return it, deg."""
+        fit, count = self._fit, len(self._fit.terms)
+        phase = 0.0
+        # Where the 90 Hz tone has phase 0 the 150 Hz tone has gone 5/3 as far.
+        for tone, times in ((TONE_150, 1.0), (TONE_90, -5.0 / 3.0)):
+            j = fit.terms.index(tone)
+            a, b, unit = float(fit.a[j]), float(fit.b[j]), math.degrees(times)
+            # As a sine: a cos + b sin.
+            sign = math.copysign(1.0, fit.c0)
+            phase += unit * math.atan2(sign * a, sign * b)
+            row[1 + j] = unit * b / (a * a + b * b)
+            row[1 + count + j] = -unit * a / (a * a + b * b)
+        return (phase + 60.0) % 120.0 - 60.0
 
-    def phase_row(self, term: Term) -> tuple[float, Floats]:
-        """Return a term's phase as a sine in the middle of the record, rad, and derivatives."""
-        j, count = self.fit.terms.index(term), len(self.fit.terms)
-        row = np.zeros(len(self.fit.cov))
-        row[1 + j] = self.b[j] / self.amplitude[j] ** 2
-        row[1 + count + j] = -self.a[j] / self.amplitude[j] ** 2
-        return float(np.arctan2(self.a[j], self.b[j])), row
-
-    def frequency(self, place: int) -> Estimate:
-        """Return a free frequency, Hz."""
-        at = len(self.fit.cov) - len(self.fit.used) + self.fit.used.index(place)
-        return Estimate(float(self.fit.free_hz[place]), float(np.sqrt(self.fit.cov[at, at])))
-
-    def estimate(self, value: float, row: Floats) -> Estimate:
-        """Return `value` with the uncertainty that its derivatives give it."""
-        row = row * self.turn
-        common = self.repeated * float(row**2 @ self.repeats) if self.repeated else 0.0
-        return Estimate(value, float(np.sqrt(row @ self.fit.cov @ row + common)), common**0.5)
-
-    def carrier(self) -> Estimate:
-        """Return the mean."""
-        row = np.zeros(len(self.fit.cov))
-        row[0] = 1.0
-        return self.estimate(self.c0, row)
+    def _estimate(self, place: int) -> Estimate:
+        variance, common = self._variance[place][place], self._common[place][place]
+        return _estimate(self._values[place], variance, common)
 
     def depth(self, term: Term) -> Estimate:
         """Return a term's depth."""
-        return self.estimate(*self.depth_row(term))
+        return self._estimate(self._fit.terms.index(term))
+
+    def carrier(self) -> Estimate:
+        """Return the mean."""
+        return self._estimate(len(self._fit.terms))
+
+    def tone_phase(self) -> Estimate:
+        """Return the phase of the 150 Hz tone at upward passages of the 90 Hz tone, deg."""
+        return self._estimate(len(self._fit.terms) + 1)
+
+    def combined(self, one: Term, other: Term, times: float) -> Estimate:
+        """Return the depth of `one` plus `times` that of `other`."""
+        i, k = self._fit.terms.index(one), self._fit.terms.index(other)
+        variance, common = (
+            table[i][i] + times * (2.0 * table[i][k] + times * table[k][k])
+            for table in (self._variance, self._common)
+        )
+        value = self._values[i] + times * self._values[k]
+        return _estimate(value, variance, common)
+
+    def frequency(self, place: int) -> Estimate:
+        """Return a free frequency, Hz."""
+        fit = self._fit
+        at = len(fit.cov) - len(fit.used) + fit.used.index(place)
+        return Estimate(float(fit.free_hz[place]), math.sqrt(fit.cov[at, at]))
 
     def harmonics(self, tone: Term, orders: tuple[Term, ...]) -> Estimate:
         """Return the root sum of squares of a tone's harmonics over the tone."""
         own = self.depth(tone)
-        found = [self.depth(term) for term in orders if term in self.fit.terms]
+        found = [self.depth(term) for term in orders if term in self._fit.terms]
         if not found:
             unit = math.sqrt(len(orders)) / own.value
             return Estimate(0.0, unit * own.u, unit * own.common_u)
@@ -125,11 +145,15 @@ class Propagation:
         return Estimate(ratio, u, common_u)
 
 
+def _estimate(value: float, variance: float, common: float) -> Estimate:
+    """Return an estimate; a variance that is nothing may come out below zero by rounding."""
+    return Estimate(value, math.sqrt(max(variance, 0.0)), math.sqrt(max(common, 0.0)))
+
+
 def check_fit(fit: Fit) -> None:
     """Raise `SamplesError` if the fit found no tones, or no mean to relate them to."""
-    strength = fit.strength()
     present = [
-        strength[fit.terms.index(tone)] > _PRESENT
+        fit.strength[fit.terms.index(tone)] > _PRESENT
         and abs(fit.free_hz[place] / nominal_hz - 1.0) < _ASTRAY
         for tone, place, nominal_hz in ((TONE_90, F90, 90.0), (TONE_150, F150, 150.0))
     ]
@@ -146,6 +170,31 @@ def check_fit(fit: Fit) -> None:
             " AC-coupled record has lost the carrier, and depth means nothing without it.",
             hint="set the input to DC coupling; a sound card needs a DC-coupled input.",
         )
+
+
+def _check_tones(fit: Fit, analysis: Analysis) -> None:
+    """Raise `SamplesError` if hum, or another line, stands where a tone should be.
+
+    A short record cannot keep a line at 100 Hz out of the search for 90 Hz; where the tone is
+    absent the fit then runs to that line.
+    """
+    absent = fit.strength[fit.terms.index(TONE_90)] < _PRESENT
+    if absent and may_be_mains(analysis):
+        raise SamplesError(
+            "No tones: 90 Hz does not stand out of the noise, and the line at"
+            f" {analysis.tone_150_hz.value:.2f} Hz, {100 * analysis.depth_150.value:.2g} per cent"
+            " deep, may be the third harmonic of 50 Hz mains.",
+            hint="check that the station radiates; for hum, ground and supply of the detector.",
+        )
+    for tone, place, nominal_hz in ((TONE_90, F90, 90.0), (TONE_150, F150, 150.0)):
+        hz = float(fit.free_hz[place])
+        away = abs(hz / nominal_hz - 1.0)
+        if away >= _ASTRAY and fit.strength[fit.terms.index(tone)] > _PRESENT:
+            raise SamplesError(
+                f"The {tone.name} is absent: the line nearest to it is at {hz:.2f} Hz,"
+                f" {100 * away:.2g} per cent off, which is hum or some other line.",
+                hint="look whether that tone is switched off; a longer record tells lines apart.",
+            )
 
 
 def report(fit: Fit, band: Baseband, samples: int, rate_hz: float, step: float = 0.0) -> Analysis:
@@ -168,24 +217,22 @@ def report(fit: Fit, band: Baseband, samples: int, rate_hz: float, step: float =
         If the tones or the carrier are missing.
     """
     check_fit(fit)
-    noise = fit.sigma_v * float(np.sqrt(band.step))
+    noise = fit.sigma_v * math.sqrt(band.step)
     p = Propagation(fit, _repeated(fit, noise, step, (samples, rate_hz)))
-    m90, row_90 = p.depth_row(TONE_90)
-    m150, row_150 = p.depth_row(TONE_150)
     freedom = 2.0 * BAND_HZ * samples / rate_hz
     ident = p.depth(IDENT_TONE) if IDENT_TONE in fit.terms else None
     has_ident = ident is not None and ident.value >= _LEAST_IDENT
-    hums = [p.depth(term) for term in (HUM, HUM_2) if term in fit.terms]
+    hum, hum_hz = _hum(p, fit.terms)
     analysis = Analysis(
-        ddm=p.estimate(m150 - m90, row_150 - row_90),
-        sdm=p.estimate(m150 + m90, row_150 + row_90),
-        depth_90=p.estimate(m90, row_90),
-        depth_150=p.estimate(m150, row_150),
+        ddm=p.combined(TONE_150, TONE_90, -1.0),
+        sdm=p.combined(TONE_150, TONE_90, 1.0),
+        depth_90=p.depth(TONE_90),
+        depth_150=p.depth(TONE_150),
         tone_90_hz=p.frequency(F90),
         tone_150_hz=p.frequency(F150),
-        tone_phase_deg=_tone_phase(p),
+        tone_phase_deg=p.tone_phase(),
         carrier_v=p.carrier(),
-        noise_v=Estimate(noise, noise / float(np.sqrt(2.0 * freedom))),
+        noise_v=Estimate(noise, noise / math.sqrt(2.0 * freedom)),
         harmonics_90=p.harmonics(TONE_90, HARMONICS_90),
         harmonics_150=p.harmonics(TONE_150, HARMONICS_150),
         duration_s=samples / rate_hz,
@@ -193,10 +240,12 @@ def report(fit: Fit, band: Baseband, samples: int, rate_hz: float, step: float =
         rate_hz=rate_hz,
         ident_depth=ident if has_ident else None,
         ident_hz=p.frequency(IDENT) if has_ident else None,
-        hum_depth=max(hums, key=lambda hum: hum.value) if hums else None,
-        hum_hz=_hum_hz(p) if hums else None,
+        hum_depth=hum,
+        hum_hz=hum_hz,
     )
-    return replace(analysis, warnings=cautions(analysis))
+    _check_tones(fit, analysis)
+    warnings = cautions(analysis)
+    return replace(analysis, warnings=warnings) if warnings else analysis
 
 
 def _repeated(fit: Fit, noise_v: float, step: float, record: tuple[int, float]) -> float:
@@ -206,17 +255,11 @@ def _repeated(fit: Fit, noise_v: float, step: float, record: tuple[int, float]) 
     return repeated_error_variance(step, noise_v, swing_v, slip_hz, record)
 
 
-def _tone_phase(p: Propagation) -> Estimate:
-    phase_90, row_90 = p.phase_row(TONE_90)
-    phase_150, row_150 = p.phase_row(TONE_150)
-    # Where the 90 Hz tone has phase 0 the 150 Hz tone has gone 5/3 as far.
-    at_zero = np.degrees(phase_150 - 5.0 / 3.0 * phase_90)
-    wrapped = float((at_zero + 60.0) % 120.0 - 60.0)
-    return p.estimate(wrapped, np.degrees(row_150 - 5.0 / 3.0 * row_90))
-
-
-def _hum_hz(p: Propagation) -> Estimate:
-    terms = [term for term in (HUM, HUM_2) if term in p.fit.terms]
-    multiple = max(terms, key=lambda term: p.depth(term).value).mix[MAINS]
-    base = p.frequency(MAINS)
-    return Estimate(multiple * base.value, multiple * base.u)
+def _hum(p: Propagation, terms: tuple[Term, ...]) -> tuple[Estimate | None, Estimate | None]:
+    """Return depth and frequency of the strongest mains component."""
+    hums = [term for term in (HUM, HUM_2) if term in terms]
+    if not hums:
+        return None, None
+    strongest = max(hums, key=lambda term: p.depth(term).value)
+    base, multiple = p.frequency(MAINS), strongest.mix[MAINS]
+    return p.depth(strongest), Estimate(multiple * base.value, multiple * base.u)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import Final
 
 import numpy as np
@@ -24,7 +25,7 @@ _ROUNDING: Final = 1e-12
 
 def check_rate(rate_hz: float) -> None:
     """Raise `SamplesError` if `rate_hz` cannot carry the modulation."""
-    if not np.isfinite(rate_hz) or rate_hz <= 0.0:
+    if not isfinite(rate_hz) or rate_hz <= 0.0:
         raise SamplesError(
             f"The sample rate is given as {rate_hz:g} Hz.", hint="give the rate in hertz."
         )
@@ -63,9 +64,24 @@ def check_finite(v: Floats | Complexes) -> None:
     )
 
 
-def check_alive(v: Floats, rate_hz: float) -> None:
-    """Raise `SamplesError` if the input is dead, or stood still for 20 ms or more."""
-    low, high = float(v.min()), float(v.max())
+def extremes(v: Floats) -> tuple[float, float]:
+    """Return the lowest and the highest value; both NaN where a sample is."""
+    return float(v.min()), float(v.max())
+
+
+def check_alive(v: Floats, rate_hz: float, ends: tuple[float, float]) -> None:
+    """Raise `SamplesError` if the input is dead, or stood still for 20 ms or more.
+
+    Parameters
+    ----------
+    v
+        Shape (n,), finite.
+    rate_hz
+        Samples per second.
+    ends
+        The `extremes` of `v`.
+    """
+    low, high = ends
     if low == high:
         raise SamplesError(
             f"Dead input: every sample is {low:g}.",
@@ -79,8 +95,9 @@ def check_alive(v: Floats, rate_hz: float) -> None:
     stride = max(1, int(_FROZEN_S * rate_hz / 4.0))
     probe = v[::stride]
     same = probe[1:] == probe[:-1]
-    runs = np.flatnonzero(same[2:] & same[1:-1] & same[:-2])
-    for start in runs * stride:
+    if not same.any():
+        return
+    for start in np.flatnonzero(same[2:] & same[1:-1] & same[:-2]) * stride:
         stretch = v[start : start + 3 * stride + 1]
         if np.all(stretch == stretch[0]):
             raise SamplesError(
@@ -90,14 +107,21 @@ def check_alive(v: Floats, rate_hz: float) -> None:
             )
 
 
-def check_clipping(v: Floats) -> None:
+def check_clipping(v: Floats, ends: tuple[float, float]) -> None:
     """Raise `SamplesError` if samples pile up at the record's highest or lowest value.
 
     A smooth peak of a quantised signal holds a few samples at its top level and as many on the
     levels just below; a clipped one holds many more at the top.
+
+    Parameters
+    ----------
+    v
+        Shape (n,), finite.
+    ends
+        The `extremes` of `v`.
     """
-    _check_top(v, float(v.max()), "highest")
-    low = float(v.min())
+    low, high = ends
+    _check_top(v, high, "highest")
     # Computed records repeat their peaks but for rounding.
     if np.count_nonzero(v <= low + _ROUNDING * abs(low)) >= _PLATEAU:
         _check_top(-v, -low, "lowest")
@@ -132,6 +156,8 @@ def check_samples(v: Floats, rate_hz: float) -> None:
     """
     check_rate(rate_hz)
     check_length(len(v), rate_hz)
-    check_finite(v)
-    check_alive(v, rate_hz)
-    check_clipping(v)
+    ends = extremes(v)
+    if not (isfinite(ends[0]) and isfinite(ends[1])):
+        check_finite(v)
+    check_alive(v, rate_hz, ends)
+    check_clipping(v, ends)

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from daq.samples.lowpass import Complexes, Floats
+
+Reaches: TypeAlias = tuple[tuple[float, float], ...]
+"""Frequencies, and how far from each to look, Hz."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +66,10 @@ class Spectrum:
         place = np.rint(frequency_hz / self._bin_hz).astype(np.intp)
         return np.asarray(np.abs(self._lines[place]) * (2.0 / self._count))
 
+    def loudest(self, reaches: Reaches) -> float:
+        """Return the greatest amplitude that `strongest_near` would give at any of `reaches`."""
+        return _loudest(self._lines, self._bin_hz, reaches) * 2.0 / self._count
+
     def strongest_near(self, nominal_hz: float, reach_hz: float) -> Peak:
         """Return the strongest line within `reach_hz` of `nominal_hz`.
 
@@ -90,6 +99,10 @@ class WindowedSpectrum:
         self._bin_hz = rate_hz / self._size
         self._lines = np.fft.rfft(v[: self._size] * _hann(self._size))
 
+    def loudest(self, reaches: Reaches) -> float:
+        """Return the greatest amplitude that `strongest_near` would give at any of `reaches`."""
+        return _loudest(self._lines, self._bin_hz, reaches) * 4.0 / self._size
+
     def strongest_near(self, nominal_hz: float, reach_hz: float) -> Peak:
         """Return the strongest line within `reach_hz` of `nominal_hz`.
 
@@ -114,12 +127,33 @@ class WindowedSpectrum:
         return line.amplitude * (1.0 if away < 2.0 else 1.0 / (np.pi * away * (away**2 - 1.0)))
 
 
+def _ends(bin_hz: float, nominal_hz: float, reach_hz: float) -> tuple[int, int]:
+    """Return the first and the last line within `reach_hz` of `nominal_hz`."""
+    first = max(int((nominal_hz - reach_hz) / bin_hz), 1)
+    return first, int((nominal_hz + reach_hz) / bin_hz) + 1
+
+
+def _loudest(lines: Complexes, bin_hz: float, reaches: Reaches) -> float:
+    """Return the size of the largest line within `reaches`."""
+    some = lines[_places(reaches, bin_hz)].view(np.float64)
+    some *= some
+    return float(np.sqrt((some[::2] + some[1::2]).max()))
+
+
+@lru_cache(maxsize=64)
+def _places(reaches: Reaches, bin_hz: float) -> npt.NDArray[np.intp]:
+    """Return the places of all lines within `reaches`."""
+    ends = [_ends(bin_hz, nominal_hz, reach_hz) for nominal_hz, reach_hz in reaches]
+    places = np.concatenate([np.arange(first, last + 1) for first, last in ends])
+    places.flags.writeable = False
+    return places
+
+
 def _top(
     lines: Complexes, bin_hz: float, nominal_hz: float, reach_hz: float
 ) -> tuple[int, float, float, float]:
     """Return the place of the largest line, and the sizes of the one before, itself, the next."""
-    first = max(int((nominal_hz - reach_hz) / bin_hz), 1)
-    last = int((nominal_hz + reach_hz) / bin_hz) + 1
+    first, last = _ends(bin_hz, nominal_hz, reach_hz)
     near = np.abs(lines[first - 1 : last + 2])
     top = 1 + int(near[1:-1].argmax())
     return first - 1 + top, float(near[top - 1]), float(near[top]), float(near[top + 1])

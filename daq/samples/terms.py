@@ -11,6 +11,7 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from daq.samples.lowpass import Floats
 
@@ -51,9 +52,34 @@ TIED: Final = HARMONICS_90 + HARMONICS_150 + PRODUCTS
 """Candidates whose frequencies follow from the tones'."""
 
 
+@dataclass(frozen=True, slots=True)
+class Mixes:
+    """How the frequencies of some terms follow from the free ones.
+
+    Attributes
+    ----------
+    mix
+        Multiples of the free frequencies, shape (j, 4).
+    used
+        Places of the free frequencies that any term contains.
+    derived
+        The columns of `mix` at `used`.
+    keyed
+        Which terms contain the ident, shape (j,).
+    """
+
+    mix: Floats
+    used: tuple[int, ...]
+    derived: Floats
+    keyed: npt.NDArray[np.bool_]
+
+
 @lru_cache(maxsize=64)
-def mixes(terms: tuple[Term, ...]) -> Floats:
-    """Return the multiples of all `terms`, shape (j, 4)."""
+def mixes(terms: tuple[Term, ...]) -> Mixes:
+    """Return how the frequencies of `terms` follow from the free ones."""
     mix = np.array([term.mix for term in terms], dtype=np.float64)
-    mix.flags.writeable = False
-    return mix
+    used = tuple(int(k) for k in np.flatnonzero(mix.any(axis=0)))
+    both = Mixes(mix, used, mix[:, used], mix[:, IDENT] != 0)
+    for table in (both.mix, both.derived, both.keyed):
+        table.flags.writeable = False
+    return both

@@ -91,7 +91,11 @@ def open_wav(path: Path) -> WavSource:
                 form = file.read(size)
             elif name == b"data":
                 return _source(path, form, file.tell(), size)
-    raise SamplesError(f"{path.name} is cut off: it has no sample data.", hint="copy it again.")
+    raise SamplesError(
+        f"{path.name} holds no sample data: it is cut off, or a part before them gives a wrong"
+        " length.",
+        hint="copy it again, or save it once more with another program.",
+    )
 
 
 def _walk(file: BinaryIO, path: Path) -> Iterator[tuple[bytes, int]]:
@@ -128,6 +132,11 @@ def _source(path: Path, form: bytes | None, start: int, size: int) -> WavSource:
     if frame != channels * bits // 8:
         raise SamplesError(f"{path.name} contradicts itself: {frame} bytes for a frame.")
     there = path.stat().st_size - start
+    if size == 0 and there > 0:
+        raise SamplesError(
+            f"{path.name} was not finished: its head promises no samples, {there} bytes follow.",
+            hint="close the recorder before copying, or save it once more from there.",
+        )
     if there < size:
         raise SamplesError(
             f"{path.name} is cut off: its head promises {size / frame / max(rate, 1):.4g} s of"

@@ -20,6 +20,11 @@ _EXPLAIN = (
     "Model: mean + 90 Hz + 150 Hz + their harmonics + ident and hum where they are there; all "
     "amplitudes, phases and frequencies fitted together by least squares.",
     "Depth = a tone's amplitude over the mean; DDM = depth of 150 Hz - depth of 90 Hz.",
+    "A tone that is absent is no more than noise deep, and said so; where hum or another line "
+    "stands in its place the record is refused. The third harmonic of 50 Hz mains is 150 Hz: a "
+    "weak line there is said to be doubtful; one beside the tone shows in a long record only.",
+    "Rows of some 5 ms in which an ident is switched, or that hold far more than noise, are left "
+    "out; the uncertainties allow for what is lost.",
     "Uncertainties are standard uncertainties by first-order propagation (JCGM 100:2008, 5.2.2) "
     "of the noise found in the record; the instrument's own errors are not in them.",
 )

@@ -28,6 +28,33 @@ def test_an_array_of_complex_baseband(tmp_path: Path, two_columns: bool) -> None
     assert a.carrier_offset_hz.value == pytest.approx(70.0, abs=0.01)
 
 
+@pytest.mark.parametrize("kind", ["i2", "u2", "i8", "f2", ">f4", "c8"])
+def test_numbers_of_any_kind(tmp_path: Path, kind: str) -> None:
+    v = clean(Truth(rate_hz=8_000.0, m150=0.25)) * 2000.0
+    np.save(tmp_path / "a.npy", v.astype(kind))
+    a = analyze_file(tmp_path / "a.npy", rate_hz=8_000.0)
+    assert a.ddm.value == pytest.approx(0.05, abs=1e-4)
+
+
+def test_q_for_i_turns_the_carrier_offset_over_and_nothing_else(tmp_path: Path) -> None:
+    t = Truth(rate_hz=8_000.0, m150=0.25).t
+    z = clean(Truth(rate_hz=8_000.0, m150=0.25)) * np.exp(2j * np.pi * 70.0 * t)
+    for name, some in (("a.npy", z), ("b.npy", z.imag + 1j * z.real)):
+        np.save(tmp_path / name, some)
+    right, swapped = (analyze_file(tmp_path / name, rate_hz=8_000.0) for name in ("a.npy", "b.npy"))
+    assert right.carrier_offset_hz is not None
+    assert swapped.carrier_offset_hz is not None
+    assert swapped.carrier_offset_hz.value == pytest.approx(-right.carrier_offset_hz.value)
+    assert swapped.ddm.value == pytest.approx(right.ddm.value, abs=1e-9)
+
+
+def test_time_and_volts_are_not_taken_for_i_and_q(tmp_path: Path) -> None:
+    truth = Truth(rate_hz=8_000.0)
+    np.save(tmp_path / "a.npy", np.column_stack([truth.t, clean(truth)]))
+    with pytest.raises(SamplesError, match="first column rises evenly, so it is a time axis"):
+        open_samples(tmp_path / "a.npy", rate_hz=8_000.0)
+
+
 def test_an_array_without_a_rate(tmp_path: Path) -> None:
     np.save(tmp_path / "a.npy", np.ones(9))
     with pytest.raises(SamplesError, match="does not state its sample rate"):
@@ -50,8 +77,12 @@ def test_arrays_of_another_shape_or_kind(tmp_path: Path, shape: tuple[int, ...])
 def test_an_array_file_that_is_none_and_one_with_pickled_objects(tmp_path: Path) -> None:
     (tmp_path / "a.npy").write_bytes(b"not an array")
     np.save(tmp_path / "b.npy", np.array([{}], dtype=object), allow_pickle=True)
-    for name in ("a.npy", "b.npy"):
-        with pytest.raises(SamplesError, match="not a NumPy array"):
+    np.savez(tmp_path / "c.npz", v=np.ones(9))
+    (tmp_path / "c.npz").rename(tmp_path / "c.npy")
+    np.save(tmp_path / "d.npy", np.ones(900))
+    (tmp_path / "d.npy").write_bytes((tmp_path / "d.npy").read_bytes()[:-99])
+    for name in ("a.npy", "b.npy", "c.npy", "d.npy"):
+        with pytest.raises(SamplesError, match="is no NumPy array, or not all of one"):
             open_samples(tmp_path / name, rate_hz=8_000.0)
 
 

@@ -116,6 +116,26 @@ def test_a_letter_in_the_last_samples_is_not_overlooked() -> None:
         assert abs(a.ddm.value - truth.ddm) < 4.0 * a.ddm.u
 
 
+def test_a_few_milliseconds_of_ident_neither_move_the_ddm_nor_blur_it() -> None:
+    """Too short to be found and keyed, they would click into everything if they were left in."""
+    truth = Truth(snr_db=45.0, duration_s=0.5)
+    bound = fisher_ddm_u(truth)
+    for on_ms in (1.0, 3.0, 5.0, 8.0):
+        for seed, start_s in enumerate((0.0, 0.23, 0.5 - on_ms / 1e3)):
+            on = ((truth.t >= start_s) & (truth.t < start_s + on_ms / 1e3)).astype(float)
+            ddm = analyze_samples(keyed(truth, on, 0.1, seed), RATE_HZ).ddm
+            assert abs(ddm.value - truth.ddm) < 4.0 * ddm.u
+            assert ddm.u < 1.2 * bound
+
+
+def test_where_a_tenth_of_the_record_is_loud_it_is_not_left_out() -> None:
+    """The depths of a record in which they change are blurred, and say so."""
+    truth = Truth(snr_db=45.0, duration_s=0.5)
+    changed = record(replace(truth, m90=0.3), np.random.default_rng(6))
+    v = np.where(truth.t < 0.35, record(truth, np.random.default_rng(7)), changed)
+    assert analyze_samples(v, RATE_HZ).ddm.u > 3.0 * fisher_ddm_u(truth)
+
+
 @pytest.mark.parametrize("first", [0, 60, 97])
 def test_a_gate_of_too_few_rows_is_never_on_and_what_it_held_is_left_out(first: int) -> None:
     rows = np.full(100, 0.001, dtype=np.complex128)

@@ -79,6 +79,13 @@ def test_a_carrier_at_the_centre_with_an_empty_q_is_no_dead_input() -> None:
     assert analyze_samples(z, RATE_HZ).ddm.value == pytest.approx(0.05, abs=1e-6)
 
 
+@pytest.mark.parametrize(("offset_hz", "said"), [(0.0, True), (40.0, False)])
+def test_a_carrier_that_stands_still_may_be_two_detectors(offset_hz: float, said: bool) -> None:
+    """Real channels beside each other look like a carrier exactly in the middle."""
+    a = analyze_samples(side(0.2, 0.25) * carrier(offset_hz) + noise(0.002, 7), RATE_HZ)
+    assert any("are the two channels I and Q?" in w for w in a.warnings) is said
+
+
 def test_noise_across_the_carrier_does_not_lift_the_mean() -> None:
     """Noise of 5 per cent lifts the bare envelope by sigma^2 / 2, over five uncertainties."""
     lifts, u = [], []

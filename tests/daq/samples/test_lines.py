@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from daq.samples.lines import Lines, Weights, phasors
+from daq.samples.lines import Lines, Weights, grid
 from daq.samples.lowpass import Baseband, Floats, to_baseband
 from tests.daq.samples.synthetic import Truth, record
 
@@ -61,9 +61,26 @@ def test_the_residual_is_what_the_amplitudes_leave(weighted: bool) -> None:
     np.testing.assert_allclose(lines.residual(linear, shift_hz), expected, atol=1e-10)
 
 
+def test_many_lines_on_a_long_record_are_summed_in_pieces() -> None:
+    truth = Truth(duration_s=2.9)
+    some = to_baseband(record(truth, np.random.default_rng(3)), truth.rate_hz)
+    hz = np.linspace(47.0, 1100.0, 14)
+    t = (np.arange(len(some.v)) - (len(some.v) - 1) / 2.0) / some.rate_hz
+    turn = 2.0 * np.pi * np.multiply.outer(hz, t)
+    design = np.vstack([np.ones_like(t), np.cos(turn), np.sin(turn)])
+    lines, linear = Lines(some, hz), np.linspace(-1.0, 1.0, 29)
+    np.testing.assert_allclose(lines.gram()[0], design @ design.T, atol=1e-8)
+    np.testing.assert_allclose(lines.project()[0], design @ some.v, atol=1e-8)
+    residual = lines.residual(linear, np.zeros(14))
+    np.testing.assert_allclose(residual, some.v - linear @ design, atol=1e-9)
+
+
 def test_phasors_are_complex_exponentials_about_the_middle() -> None:
-    t = (np.arange(1001) - 500.0) / 3000.0
-    expected = np.exp(2j * np.pi * np.multiply.outer([90.3, 1020.0], t))
-    np.testing.assert_allclose(
-        phasors(np.array([90.3, 1020.0]), 1001, 3000.0), expected, atol=1e-11
-    )
+    """The record's is that of its rows times that of the places in a row."""
+    rows, piece, rate_hz = 67, 15, 3000.0
+    t = (np.arange(rows * piece) - (rows * piece - 1) / 2.0) / rate_hz
+    hz = np.array([90.3, 1020.0])
+    outer, inner = grid(rows, piece, rate_hz).phasors(hz)
+    expected = np.exp(2j * np.pi * np.multiply.outer(t, hz))
+    both = (outer[:, np.newaxis] * inner).reshape(-1, 2)
+    np.testing.assert_allclose(both, expected, atol=1e-11)

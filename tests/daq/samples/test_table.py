@@ -23,11 +23,15 @@ FORMS: dict[str, Callable[[float, float], str]] = {
     "semicolon and decimal comma": lambda t, x: f"{t:.6f};{x:.6f}".replace(".", ","),
     "tab": lambda t, x: f"{t:.6f}\t{x:.6f}",
     "blanks": lambda t, x: f"  {t:.6f}   {x:.6f}",
+    "blanks and decimal comma": lambda t, x: f"  {t:.6f}   {x:.6f}".replace(".", ","),
+    "quotes": lambda t, x: f'"{t:.6f}","{x:.6f}"',
+    "quotes and decimal comma": lambda t, x: f'"{t:.6f}","{x:.6f}"'.replace(".", ","),
+    "after columns that are empty": lambda t, x: f",,,{t:.6f},{x:.6f}",
 }
 
 
 @pytest.mark.parametrize("name", FORMS)
-@pytest.mark.parametrize("heading", [[], ["Record Length,5000", "", "Time (s),CH1 (V)"]])
+@pytest.mark.parametrize("heading", [[], ["Record Length,5000", "0.5,0.1", "", "Time (s),CH1 (V)"]])
 def test_tables_as_oscilloscopes_write_them(tmp_path: Path, name: str, heading: list[str]) -> None:
     path = tmp_path / "a.csv"
     path.write_text("\n".join([*heading, *lines(FORMS[name])]) + "\n")
@@ -35,6 +39,34 @@ def test_tables_as_oscilloscopes_write_them(tmp_path: Path, name: str, heading: 
     assert a.rate_hz == 10_000.0
     assert a.samples == 5_000
     assert a.ddm.value == pytest.approx(TRUTH.ddm, abs=4.0 * a.ddm.u)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\n\n"])
+def test_any_way_of_writing_text(tmp_path: Path, encoding: str, end: str) -> None:
+    path = tmp_path / "a.csv"
+    rows = ["Zeit;Spannung", "s;V", *lines(FORMS["semicolon and decimal comma"])]
+    path.write_bytes(end.join(rows).encode(encoding))
+    a = analyze_file(path)
+    assert (a.rate_hz, a.samples) == (10_000.0, 5_000)
+
+
+@pytest.mark.parametrize(
+    ("heading", "unit_s"),
+    [
+        ("Time (ms),CH1 (V)", 1e-3),
+        ("Time,CH1\n(ms),(V)", 1e-3),
+        ("Time [us],CH1", 1e-6),
+        ("\u00b5s,V", 1e-6),
+        ("Time in ms,0\nTime,CH1\ns,V", 1.0),
+        ("Samples,CH1", 1.0),
+    ],
+)
+def test_the_unit_over_the_time_column_counts(tmp_path: Path, heading: str, unit_s: float) -> None:
+    path = tmp_path / "a.csv"
+    rows = lines(lambda t, x: f"{t / unit_s:.6f},{x:.6f}")
+    path.write_text("\n".join([heading, *rows]), encoding="utf-8")
+    assert open_table(path).rate_hz == pytest.approx(10_000.0)
 
 
 def test_three_columns_are_time_i_and_q(tmp_path: Path) -> None:
@@ -58,16 +90,18 @@ def test_a_gap_in_the_time_axis_is_refused(tmp_path: Path) -> None:
     rows = lines(FORMS["comma"])
     path = tmp_path / "a.csv"
     path.write_text("\n".join(rows[:3000] + rows[3007:]) + "\n")
-    with pytest.raises(SamplesError, match="time axis is uneven near row"):
+    with pytest.raises(SamplesError, match=r"a.csv, line 3001: the time axis is uneven"):
         analyze_file(path)
 
 
 def test_a_gap_between_two_pieces_is_refused(tmp_path: Path) -> None:
     rows = lines(FORMS["comma"])
     path = tmp_path / "a.csv"
-    path.write_text("\n".join(rows[:1000] + rows[1100:]) + "\n")
-    with pytest.raises(SamplesError, match="time axis"):
-        list(open_table(path).chunks(1000))
+    path.write_text("\n".join(rows[:5000] + rows[5001:]) + "\n")
+    assert len(list(open_table(path).chunks(5000))) == 1
+    path.write_text("\n".join(rows[:4200] + rows[4201:]) + "\n")
+    with pytest.raises(SamplesError, match="line 4201: the time axis is uneven"):
+        list(open_table(path).chunks(4200))
 
 
 @pytest.mark.parametrize(
@@ -75,10 +109,13 @@ def test_a_gap_between_two_pieces_is_refused(tmp_path: Path) -> None:
     [
         ("nothing\nbut words\n", "holds no row of numbers"),
         ("1,2\n2,3\n", "only 2 rows"),
-        ("0,1\n1,1\n1,1\n2,1\n", "does not rise all the way"),
-        ("0,1,2,3\n1,1,2,3\n", "line 1: 4 columns"),
-        ("0,1\n1,2\n2,3\n3,\n4,5\n", "not numbers only"),
-        ("0,1\n1,2\n2,3\n3,oops\n4,5\n", "not numbers only"),
+        ("0,1\n1,1\n1,1\n2,1\n", "line 3: the first column does not rise"),
+        ("0,1,2,3\n1,1,2,3\n2,1,2,3\n", "line 1: 4 columns"),
+        ("0,1\n1,2\n2,3\n3,\n4,5\n", "line 4: not 2 numbers: '3,'"),
+        ("0,1\n1,2\n2,3\n3,oops\n4,5\n", "line 4: not 2 numbers: '3,oops'"),
+        ("t,v\n0,1\n\n1,2\n2,3\n3,4,5\n4,5\n", "line 6: not 2 numbers"),
+        ("9,1\n8,2\n7,3\n6,4\n", "line 2: the first column does not rise"),
+        ("1\n2\n3\n4\n", "single column"),
         ("0,1\n1,2\n2,3\n3,4\n", "rate too low"),
         ("", "is empty"),
     ],

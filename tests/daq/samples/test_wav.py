@@ -70,6 +70,18 @@ def test_the_extensible_format_is_understood(tmp_path: Path) -> None:
     np.testing.assert_array_equal(read(path), x)
 
 
+GOOD = (b"fmt ", form(1, 1, 48_000, 16))
+
+
+def test_parts_of_odd_length_around_the_samples_are_passed_over(tmp_path: Path) -> None:
+    """A part of odd length is followed by a byte that is not counted."""
+    x = np.arange(-50, 51, dtype=np.int16)
+    data = (b"data", x.tobytes())
+    path = tmp_path / "a.wav"
+    path.write_bytes(riff((b"LIST", b"INFOx"), GOOD, (b"note", b"abc"), data, (b"LIST", b"INFO")))
+    np.testing.assert_array_equal(read(path), x / 2.0**15)
+
+
 def test_two_channels_are_i_and_q(tmp_path: Path) -> None:
     pair = np.random.default_rng(3).uniform(-1, 1, (500, 2)).astype(np.float32)
     wavfile.write(tmp_path / "a.wav", 48_000, pair)
@@ -87,15 +99,12 @@ def test_ddm_comes_out_of_pcm_of_any_width(tmp_path: Path, bits: int) -> None:
     assert ddm.value == pytest.approx(TRUTH.ddm, abs=4.0 * ddm.u)
 
 
-GOOD = (b"fmt ", form(1, 1, 48_000, 16))
-
-
 @pytest.mark.parametrize(
     ("content", "words"),
     [
         (b"ID3\x04 something else", "is not a sound file: it begins with b'ID3"),
         (b"RIFF", "is not a sound file"),
-        (riff(GOOD), "cut off: it has no sample data"),
+        (riff(GOOD), "holds no sample data: it is cut off"),
         (riff(GOOD)[:-20] + b"", "does not say|cut off"),
         (riff((b"data", b"\0" * 100)), "does not say how its samples are written"),
         (riff((b"fmt ", form(1, 3, 48_000, 16)), (b"data", b"\0" * 600)), "has 3 channels"),
@@ -103,6 +112,7 @@ GOOD = (b"fmt ", form(1, 1, 48_000, 16))
         (riff((b"fmt ", form(1, 1, 48_000, 12)), (b"data", b"\0" * 60)), "with 12 bits"),
         (riff(GOOD, (b"data", b"\0" * 96_000))[:-48_000], r"promises 1 s .* 0\.5 s are there"),
         (riff(GOOD, (b"data", b"")), "empty"),
+        (riff(GOOD, (b"data", b"")) + b"\0" * 960, "was not finished: .* 960 bytes follow"),
         (riff((b"fmt ", form(1, 1, 2_000, 16)), (b"data", b"\0" * 9000)), "rate too low"),
     ],
 )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Literal, Protocol
+from typing import Literal, Protocol, runtime_checkable
 
 from daq.position import Position
 from daq.reading import Reading, Waveform
@@ -92,6 +92,20 @@ class Instrument(Protocol):
         """Let go of the link; harmless when called twice."""
 
 
+@runtime_checkable
+class ReadsInOneWay(Protocol):
+    """An instrument that can tell whether it is still read as it was before."""
+
+    def way_of_reading(self, quantity: str) -> str:
+        """Return a short digest of what a reading's value and sign hang on, such as its profile.
+
+        Raises
+        ------
+        KeyError
+            It has no such quantity.
+        """
+
+
 class Oscilloscope(Instrument, Protocol):
     """An instrument that also gives samples."""
 
@@ -115,6 +129,7 @@ class Action:
     ``centre control`` (control), ``turn control`` (control, change_db or change_deg),
     ``restore control`` (control), ``carry receiver`` (along_m and lateral_m, or radius_m and
     azimuth_deg, from the middle of the array), ``switch carrier`` (carrier, state: on or off),
+    ``switch tone`` (tone: 90 or 150, state: on or off),
     ``sweep cable`` (name, file, far_end), ``measure match`` and ``measure insulation`` (name),
     ``cut cable`` (name, length_m).
     ``path`` is ``sbo`` or ``csb``, of the clearance carrier ``clearance sbo`` and ``clearance

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 from typing import Final, Protocol
 
@@ -151,6 +153,17 @@ class ProfiledInstrument:
     def quantities(self) -> frozenset[str]:
         """See `Instrument`."""
         return frozenset(self._profile.quantity)
+
+    def way_of_reading(self, quantity: str) -> str:
+        """Return a digest of what a reading's value and sign hang on; see `daq.roles`."""
+        profile = self._profile
+        # How sure or how fast it is read changes neither value nor sign.
+        apart = {"timeout_s", "noise", "accuracy"}
+        said = {
+            "setup": profile.setup.model_dump(mode="json"),
+            "quantity": profile.quantity[quantity].model_dump(mode="json", exclude=apart),
+        }
+        return sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()[:16]
 
     def transcript(self) -> tuple[Line, ...]:
         """Return the last lines that went over the wire, oldest first."""

@@ -22,7 +22,7 @@ from daq.scpi import QueuedError
 from daq.station import InstrumentEntry, Station
 from procedures.commands.output import finite
 from procedures.show import said_value
-from procedures.steps.sense_check import last_right_check
+from procedures.steps.sense_check import how_it_reads, last_right_check
 
 TIMED_READINGS: Final = 20
 
@@ -164,7 +164,7 @@ def _sense(entry: InstrumentEntry, instrument: Instrument, station: Station) -> 
     if not station.log_path.is_file():
         return ""
     with LogReader(station.log_path) as reader:
-        found = last_right_check(reader, instrument.identity, entry.profile)
+        found = last_right_check(reader, how_it_reads(station, instrument))
     return iso_utc(found.utc_ns) if found else ""
 
 

@@ -8,6 +8,7 @@ from typing import Final
 from daq.errors import Refused
 from daq.station import InstrumentEntry
 from procedures.engine.bench import Bench
+from procedures.steps.sense_check import prove_receivers
 
 CAUTIONS: Final = (
     (
@@ -52,6 +53,18 @@ def preconditions(bench: Bench) -> None:
     for entry in bench.station.instruments:
         if entry.alias in bench.instruments:
             _calibration(bench, entry, today)
+
+
+def guidance_preconditions(bench: Bench) -> None:
+    """Do the same where DDM is going to be judged: prove the sense of the receivers too.
+
+    Raises
+    ------
+    Refused
+        As `preconditions`; or a receiver's sense is reversed, or not proved without a reason.
+    """
+    preconditions(bench)
+    prove_receivers(bench)
 
 
 def _today(bench: Bench) -> date:

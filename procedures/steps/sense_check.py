@@ -12,23 +12,24 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Final
 
+from daq.clock import iso_utc
 from daq.errors import InputError, Refused
-from daq.log.entry import Entry, Kind
+from daq.log.entry import Body, Entry, Kind
 from daq.log.reader import LogReader
 from daq.measurement import Measurement
 from daq.reading import describe_ddm
-from daq.roles import Identity
+from daq.roles import Identity, Instrument, InstrumentClass, ReadsInOneWay
+from daq.station import Station
 from procedures.engine.bench import Bench
-
-CLEARLY: Final = 0.02
-"""Least DDM that counts as one tone predominating beyond doubt; common practice, no source."""
+from procedures.steps.predominance import (
+    CAUTION,
+    CLEARLY,
+    middles_of_traverses,
+    readings_with_each_tone,
+)
 
 TITLE: Final = "Sense check"
-
-_CAUTION: Final = (
-    "Do this with a signal generator, or at a detector with the facility withdrawn from use: "
-    "a predominance made on purpose is false guidance if it radiates."
-)
+OVERRIDDEN: Final = "Sense check overridden"
 
 
 class Sense(StrEnum):
@@ -52,7 +53,7 @@ def sense_check(bench: Bench, alias: str, point_name: str) -> Sense:
     Raises
     ------
     Refused
-        The technician did not make a tone predominate.
+        The technician did not make a tone predominate, or did not undo it.
     InputError
         The point is not read by this instrument, or not as DDM.
     """
@@ -66,18 +67,16 @@ def sense_check(bench: Bench, alias: str, point_name: str) -> Sense:
     bench.acknowledge(
         f"{key}/caution",
         f"The sense of '{alias}' is about to be checked with a known predominance.",
-        caution=_CAUTION,
+        caution=CAUTION,
     )
-    read = {tone: _with_predominance(bench, key, point_name, tone) for tone in (150, 90)}
+    read = readings_with_each_tone(bench, key, point_name)
     sense = judged_sense(read[150], read[90])
-    identity = bench.instruments[alias].identity
     bench.note(
         f"{key}/found",
         TITLE,
         {
             "instrument": alias,
-            "profile": bench.station.instrument(alias).profile,
-            **_named(identity),
+            **how_it_reads(bench.station, bench.instruments[alias]),
             "ddm with 150 Hz": read[150].value,
             "ddm with 90 Hz": read[90].value,
             "sense": str(sense),
@@ -90,26 +89,28 @@ def sense_check(bench: Bench, alias: str, point_name: str) -> Sense:
 def require_sense_check(bench: Bench, alias: str, point_name: str) -> None:
     """Go on only with a receiver whose sense was found right; check it now if it never was.
 
-    A check counts for the same maker, model and serial number read through the same profile. An
-    instrument that tells no serial number is checked in every run.
+    A check counts for the same maker, model and serial number read in the same way: a profile
+    whose query, unit, sign or set-up was changed since is asked for again. An
+    instrument that tells no serial number is checked in every run. Where no tone can be made to
+    predominate, a reason for going on counts for this run alone, and proves nothing.
 
     Raises
     ------
     Refused
-        The sense is reversed, or no clear predominance was seen.
+        The sense is reversed, no clear predominance was seen, or the check could not be done and
+        nobody gave a reason to go on.
     InputError
         As `sense_check`.
     """
-    identity = bench.instruments[alias].identity
-    profile = bench.station.instrument(alias).profile
-    # Journalled, so that a resumed run goes the same way although the log has grown since.
-    known = bench.journal.outcome(
-        f"sense/{alias}/known",
-        {"do": "look up", "title": TITLE, "instrument": alias, **_named(identity)},
-        lambda: {"row": _last_row(bench, identity, profile)},
-    )
-    if known["row"]:
-        bench.tell(f"The sense of '{alias}' ({identity}) was found right before.")
+    if _found_right_before(bench, alias):
+        return
+    if not bench.confirm(
+        f"sense/{alias}/possible",
+        f"The sense of '{alias}' ({bench.instruments[alias].identity}) is not proved. Can each "
+        f"tone be made to predominate on purpose now, at '{point_name}': the other one switched "
+        "off at the transmitter, or a signal generator at the receiver?",
+    ):
+        _override(bench, alias)
         return
     sense = sense_check(bench, alias, point_name)
     if sense is Sense.REVERSED:
@@ -122,6 +123,38 @@ def require_sense_check(bench: Bench, alias: str, point_name: str) -> None:
             f"The sense of '{alias}' is not proved: no clear predominance was seen.",
             hint=f"make each tone predominate by {CLEARLY:g} DDM or more, and begin again.",
         )
+
+
+def prove_receivers(bench: Bench) -> None:
+    """Go on only when the sense of every receiver whose DDM this run may judge was found right.
+
+    Raises
+    ------
+    Refused
+        As `require_sense_check`.
+    """
+    for alias, point_name in places_of_proof(bench).items():
+        require_sense_check(bench, alias, point_name)
+
+
+def places_of_proof(bench: Bench) -> dict[str, str]:
+    """Return the point at which each navigation receiver of the bench is best checked, by alias.
+
+    At the station before out in the field, and a traverse last. A receiver that reads no DDM at
+    any point is left out.
+    """
+    carried = middles_of_traverses(bench.station)
+    points = [point for point in bench.station.points if point.quantity == "ddm"]
+    # The file's own order holds within each kind: sorting keeps it.
+    points.sort(key=lambda point: (point.name in carried, point.place is not None))
+    places: dict[str, str] = {}
+    for point in points:
+        instrument = bench.instruments.get(point.instrument)
+        if instrument is None:
+            continue
+        if instrument.instrument_class is InstrumentClass.NAVIGATION_RECEIVER:
+            places.setdefault(point.instrument, point.name)
+    return places
 
 
 def judged_sense(with_150: Measurement, with_90: Measurement) -> Sense:
@@ -137,14 +170,25 @@ def judged_sense(with_150: Measurement, with_90: Measurement) -> Sense:
     return Sense.RIGHT if with_150.value > 0 else Sense.REVERSED
 
 
-def last_right_check(reader: LogReader, identity: Identity, profile: str) -> Entry | None:
-    """Return the newest check of this instrument in a log, if its sense was found right.
+def how_it_reads(station: Station, instrument: Instrument) -> dict[str, object]:
+    """Return what a proof of its sense holds for: this very instrument, read in this very way."""
+    way = ""
+    if isinstance(instrument, ReadsInOneWay) and "ddm" in instrument.quantities:
+        way = instrument.way_of_reading("ddm")
+    profile = station.instrument(instrument.alias).profile
+    return {"profile": profile, "way of reading": way, **_named(instrument.identity)}
 
-    None too when the instrument tells no serial number.
+
+def last_right_check(reader: LogReader, wanted: Mapping[str, object]) -> Entry | None:
+    """Return the newest check in a log, if the sense was found right.
+
+    Parameters
+    ----------
+    wanted
+        What `how_it_reads` says; None is found when the instrument tells no serial number.
     """
-    if not identity.serial:
+    if not wanted["serial"]:
         return None
-    wanted = {**_named(identity), "profile": profile}
     newest: Entry | None = None
     for entry in reader.entries(kind=Kind.OUTCOME):
         request = entry.body["request"]
@@ -155,20 +199,55 @@ def last_right_check(reader: LogReader, identity: Identity, profile: str) -> Ent
     return newest
 
 
-def _last_row(bench: Bench, identity: Identity, profile: str) -> int:
-    with LogReader(bench.journal.writer.path) as reader:
-        found = last_right_check(reader, identity, profile)
-    return found.seq if found else 0
+def _found_right_before(bench: Bench, alias: str) -> bool:
+    """Look the receiver up in the log; what proves its sense goes on this run's record too."""
+    identity = bench.instruments[alias].identity
+    read_so = how_it_reads(bench.station, bench.instruments[alias])
 
+    def live() -> Body:
+        with LogReader(bench.journal.writer.path) as reader:
+            found = last_right_check(reader, read_so)
+        return {"row": found.seq, "found_on": iso_utc(found.utc_ns)} if found else {"row": 0}
 
-def _with_predominance(bench: Bench, key: str, point_name: str, tone: int) -> Measurement:
-    other = 240 - tone
-    bench.require(
-        f"{key}/make {tone}",
-        f"Make {tone} Hz predominate on purpose at '{point_name}', by {CLEARLY:g} DDM or more: "
-        f"set a signal generator so, or switch the {other} Hz modulation off. Is it so?",
+    # Journalled, so that a resumed run goes the same way although the log has grown since.
+    known = bench.journal.outcome(
+        f"sense/{alias}/known",
+        {"do": "look up", "title": TITLE, "instrument": alias, **read_so},
+        live,
     )
-    return bench.measure(f"{key}/with {tone}", point_name, label=f"{tone} Hz made to predominate")
+    if not known["row"]:
+        return False
+    bench.note(
+        f"sense/{alias}/found before",
+        "Sense found right before",
+        {"instrument": alias, **read_so, **known},
+    )
+    bench.tell(f"The sense of '{alias}' ({identity}) was found right on {known['found_on']}.")
+    return True
+
+
+def _override(bench: Bench, alias: str) -> None:
+    """Go on without a proof, for a reason that stands on the record."""
+    what = f"The sense of '{alias}' is not proved."
+    if not bench.confirm(
+        f"sense/{alias}/override",
+        f"{what} Every DDM that it reads may have the wrong sign. Go on all the same, with a "
+        "reason?",
+    ):
+        raise Refused(what, hint="see that a tone can be made to predominate, or give a reason.")
+    reason = bench.text(f"sense/{alias}/reason", "The reason, for the record:").strip()
+    if not reason:
+        raise Refused(f"{what} No reason was given.")
+    bench.note(
+        f"sense/{alias}/overridden",
+        OVERRIDDEN,
+        {
+            "instrument": alias,
+            **_named(bench.instruments[alias].identity),
+            "sense": "not proved",
+            "reason": reason,
+        },
+    )
 
 
 def _named(identity: Identity) -> dict[str, object]:

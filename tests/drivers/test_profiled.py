@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import threading
 import time
 from collections.abc import Callable, Mapping
 from typing import ClassVar
@@ -176,7 +177,7 @@ def test_another_instrument_is_refused_before_anything_but_its_name_is_asked(ser
     with pytest.raises(IdentityError, match="not the instrument that the profile is for") as caught:
         scope({}, serve(handle))
     assert caught.value.received == b"OSTREL,XX-9,1,1"
-    assert heard == [b"*IDN?"]
+    assert set(heard) == {b"*IDN?"}
 
 
 def test_a_set_up_that_is_refused_names_the_error_and_the_commands(scope, serve):
@@ -426,3 +427,36 @@ def test_an_instrument_that_talks_on_its_own_is_heard(serve, tmp_path):
     assert 0 <= instrument.measure("ddm").value <= 0.04
     assert instrument.measure("sdm").value == pytest.approx(0.4)
     instrument.close()
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "same"),
+    [
+        ("timeout_s = 0.5", "timeout_s = 0.6", True),
+        ("floor = 0.1", "floor = 0.2", True),
+        ("positive_tone = 150", "positive_tone = 90", False),
+        ('unit = "%"\npositive', 'unit = "uA"\npositive', False),
+        ("NV D(?P", "NV [DS](?P", False),
+    ],
+)
+def test_the_way_of_reading_is_another_when_value_or_sign_may_be(
+    serve, tmp_path, before, after, same
+):
+    done = threading.Event()
+
+    def talk(connection):
+        while not done.wait(0.003):
+            connection.sendall(b"NV D1.0\n")
+
+    def way(text: str) -> str:
+        (tmp_path / "talker.toml").write_text(text)
+        server = serve(talk)
+        where = Place("rx", server.resource, SystemClock(), tmp_path)
+        instrument = ProfiledInstrument(load_profile(tmp_path / "talker.toml"), where)
+        instrument.close()
+        return instrument.way_of_reading("ddm")
+
+    changed = STREAMING.replace(before, after)
+    assert changed != STREAMING
+    assert (way(STREAMING) == way(changed)) is same
+    done.set()

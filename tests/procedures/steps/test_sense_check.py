@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,14 +16,22 @@ from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
 from daq.reading import Reading
 from daq.roles import Identity, InstrumentClass
-from daq.station import parse_station
+from daq.station import Point, parse_station
 from procedures.engine.bench import Bench
 from procedures.sense import check_sense
-from procedures.steps.sense_check import Sense, require_sense_check, sense_check
-from tests.support.operators import Minded
+from procedures.steps.sense_check import (
+    Sense,
+    places_of_proof,
+    require_sense_check,
+    sense_check,
+)
+from tests.support.operators import Minded, Says
 from tests.support.plants import STATION
 
 POINT = "course width"
+WHOLE_CHECK = [
+    "possible", "caution", "before/connect", "make 150", "undo 150", "make 90", "undo 90",
+]  # fmt: skip
 
 
 @dataclass
@@ -35,6 +43,7 @@ class Receiver:
     sign: float = 1.0
     size: float = 0.1
     serial: str = "20417"
+    way: str = "as shipped"
     alias: str = "receiver"
     instrument_class: InstrumentClass = InstrumentClass.NAVIGATION_RECEIVER
     quantities: frozenset[str] = frozenset({"ddm"})
@@ -43,10 +52,17 @@ class Receiver:
     def identity(self) -> Identity:
         return Identity("HALVORSUND", "NR-2", self.serial, raw="raw")
 
+    def way_of_reading(self, quantity: str) -> str:
+        return self.way
+
+    @property
+    def last_act(self) -> str:
+        done = [key.rpartition("/")[2] for key in self.who.asked_keys]
+        return next((act for act in reversed(done) if act.startswith(("make", "undo"))), "")
+
     def measure(self, quantity: str, *, point: str = "", channel: str = "") -> Reading:
         self.clock.sleep(0.1)
-        made = next(k for k in reversed(self.who.asked_keys) if "make" in k)
-        value = self.sign * (self.size if made.endswith("150") else -self.size)
+        value = self.sign * {"make 150": self.size, "make 90": -self.size}.get(self.last_act, 0.0)
         now = self.clock.monotonic_ns()
         return Reading(quantity, value, 0.001, self.alias, point, self.clock.utc_ns(), now)
 
@@ -63,9 +79,9 @@ class Desk:
     runs: int = 0
     who: Minded = field(default_factory=Minded)
 
-    def begin(self, **receiver: object) -> Bench:
+    def begin(self, *, answers: Mapping[str, Says] | None = None, **receiver: object) -> Bench:
         self.runs += 1
-        self.who = Minded()
+        self.who = Minded(answers=answers or {})
         station = parse_station(STATION.read_text(encoding="utf-8"), STATION)
         opened = Receiver(self.clock, self.who, **receiver)  # type: ignore[arg-type]  # a test's own
         return Bench(
@@ -112,24 +128,67 @@ def test_a_reversed_or_doubtful_receiver_stops_the_run(desk, receiver, match):
 
 def test_the_same_instrument_is_asked_for_once_and_another_one_again(desk):
     require_sense_check(desk.begin(), "receiver", POINT)
-    assert len(desk.who.asked) == 4  # caution, both tones, connecting
+    assert [key.removeprefix("sense/receiver/") for key in desk.who.asked_keys] == WHOLE_CHECK
     require_sense_check(desk.begin(), "receiver", POINT)
     assert desk.who.asked == []
     require_sense_check(desk.begin(serial="20418"), "receiver", POINT)
-    assert len(desk.who.asked) == 4
+    assert len(desk.who.asked) == len(WHOLE_CHECK)
+
+
+def test_a_profile_whose_sign_was_changed_since_is_asked_for_again(desk):
+    require_sense_check(desk.begin(), "receiver", POINT)
+    require_sense_check(desk.begin(way="another positive_tone"), "receiver", POINT)
+    assert len(desk.who.asked) == len(WHOLE_CHECK)
 
 
 def test_an_instrument_without_a_serial_number_is_checked_in_every_run(desk):
     for _ in range(2):
         require_sense_check(desk.begin(serial=""), "receiver", POINT)
-        assert len(desk.who.asked) == 4
+        assert len(desk.who.asked) == len(WHOLE_CHECK)
 
 
 def test_a_check_that_failed_later_counts_more_than_one_that_was_right(desk):
     require_sense_check(desk.begin(), "receiver", POINT)
     sense_check(desk.begin(sign=-1.0), "receiver", POINT)
     require_sense_check(desk.begin(), "receiver", POINT)
-    assert len(desk.who.asked) == 4
+    assert len(desk.who.asked) == len(WHOLE_CHECK)
+
+
+def test_where_no_tone_can_be_made_to_predominate_a_reason_goes_on_and_is_in_the_log(desk):
+    bench = desk.begin(answers={"possible": False, "reason": "modulator is sealed "})
+    require_sense_check(bench, "receiver", POINT)
+    with LogReader(desk.writer.path) as reader:
+        [noted] = [e for e in reader.entries(kind=Kind.OUTCOME) if e.key.endswith("/overridden")]
+    assert noted.body["request"] == {
+        "do": "note",
+        "title": "Sense check overridden",
+        "instrument": "receiver",
+        "maker": "HALVORSUND",
+        "model": "NR-2",
+        "serial": "20417",
+        "sense": "not proved",
+        "reason": "modulator is sealed",
+    }
+
+
+def test_a_reason_proves_nothing_so_the_next_run_asks_again(desk):
+    no = {"possible": False}
+    require_sense_check(desk.begin(answers=no), "receiver", POINT)
+    require_sense_check(desk.begin(answers=no), "receiver", POINT)
+    assert "sense/receiver/possible" in desk.who.asked_keys
+
+
+@pytest.mark.parametrize(
+    ("answers", "match"),
+    [
+        ({"possible": False, "override": False}, "is not proved"),
+        ({"possible": False, "reason": "  "}, "No reason was given"),
+        ({"make 150": False}, "Not done: Make 150 Hz predominate"),
+    ],
+)
+def test_without_proof_and_without_a_reason_the_run_does_not_go_on(desk, answers, match):
+    with pytest.raises(Refused, match=match):
+        require_sense_check(desk.begin(answers=answers), "receiver", POINT)
 
 
 def test_a_resumed_run_asks_nothing_again_although_the_log_has_grown(desk):
@@ -153,6 +212,25 @@ def test_a_resumed_run_asks_nothing_again_although_the_log_has_grown(desk):
 def test_a_point_that_is_no_place_for_it_is_refused(desk):
     with pytest.raises(InputError, match="no place for a sense check"):
         sense_check(desk.begin(), "receiver", "course width IF")
+
+
+def test_it_is_checked_at_the_station_before_out_in_the_field_and_on_a_traverse_last(desk):
+    """Of the points in the file, what is left when the better ones are taken away."""
+    bench = desk.begin()
+    backwards = bench.station.points[::-1]
+
+    def place(keep: Callable[[Point], object]) -> dict[str, str]:
+        points = tuple(point for point in backwards if keep(point))
+        # The copy is not validated again: tables that name the missing points stay as they are.
+        bench.station = bench.station.model_copy(update={"points": points})
+        return places_of_proof(bench)
+
+    assert place(lambda _point: True) == {"receiver": "far field monitor"}
+    assert place(lambda point: point.place or "traverse" in point.name) == {
+        "receiver": "centreline, field"
+    }
+    assert place(lambda point: "traverse" in point.name) == {"receiver": "clearance traverse"}
+    assert place(lambda _point: False) == {}
 
 
 def test_the_procedure_checks_every_receiver_and_refuses_a_reversed_one(desk):

@@ -2,9 +2,9 @@
 
 A sentence is ``$``, a talker (two letters), what it is (three letters), fields between commas,
 ``*`` and a checksum: the exclusive or of all bytes between ``$`` and ``*``, two hex digits. GGA is
-the one that says which kind of fix a position rests on. Source: NMEA 0183 version 4.10, 5.3 and
-6.3 (from memory). The standard lets a sentence come without its checksum; a position without one
-is not taken here.
+the one that says which kind of fix a position rests on; RMC adds the date, and has a mode indicator
+for the kind. Source: NMEA 0183 version 4.10, 5.3 and 6.3 (from memory). The standard lets a
+sentence come without its checksum; a position without one is not taken here.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from functools import reduce
 from types import MappingProxyType
 from typing import Final
@@ -21,6 +22,7 @@ from daq.position import Fix, Position
 
 SECONDS_PER_DAY: Final = 86_400.0
 _GGA_FIELDS: Final = 14
+_RMC_FIELDS: Final = 9
 _NUMBER: Final = re.compile(r"\d{1,12}(?:\.\d{1,12})?", re.ASCII)
 _SENTENCE: Final = re.compile(
     r"\$(?P<body>(?P<talker>[A-Z]{2})(?P<kind>[A-Z]{3}),(?P<fields>[\x20-\x7E]*))"
@@ -41,6 +43,29 @@ _FIXES: Final[Mapping[str, Fix]] = MappingProxyType(
         "8": Fix.SIMULATED,
     }
 )
+
+_MODES: Final[Mapping[str, Fix]] = MappingProxyType(
+    {
+        "A": Fix.SINGLE,
+        "D": Fix.DIFFERENTIAL,
+        "P": Fix.PRECISE,
+        "R": Fix.RTK_FIXED,
+        "F": Fix.RTK_FLOAT,
+        "N": Fix.NONE,
+        "E": Fix.ESTIMATED,
+        "M": Fix.MANUAL,
+        "S": Fix.SIMULATED,
+    }
+)
+_DATE: Final = re.compile(r"(?P<d>\d\d)(?P<m>\d\d)(?P<y>\d\d)", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Recommended:
+    """What an RMC sentence tells: a position, without satellites and dilution, and its date."""
+
+    position: Position
+    date: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +88,11 @@ class Sentence:
 def is_gga(line: str) -> bool:
     """Whether a line says that it is a GGA sentence of any talker; nothing is checked."""
     return line.startswith("$") and line[3:7] == "GGA,"
+
+
+def is_rmc(line: str) -> bool:
+    """Whether a line says that it is an RMC sentence of any talker; nothing is checked."""
+    return line.startswith("$") and line[3:7] == "RMC,"
 
 
 def checksum(body: str) -> int:
@@ -130,6 +160,42 @@ def parse_gga(line: str) -> Position:
     )
 
 
+def parse_rmc(line: str) -> Recommended:
+    """Return the position and the date of an RMC sentence.
+
+    Raises
+    ------
+    AnswerError
+        It is no RMC sentence, a field is no value, or there is no fix that rests on satellites
+        measured just now.
+    """
+    sentence = parse_sentence(line)
+    fields = sentence.fields
+    if sentence.kind != "RMC" or len(fields) < _RMC_FIELDS:
+        raise AnswerError(
+            f"{line.strip()[:90]!r} is no whole RMC sentence: {sentence.kind} with {len(fields)} "
+            f"fields."
+        )
+    # Receivers that speak an older version have no mode; "A" is all that they know.
+    mode = fields[11] if len(fields) > 11 else "A"
+    fix = _MODES.get(mode, Fix.NONE) if fields[1] == "A" else Fix.NONE
+    if not fix.measured:
+        raise AnswerError(
+            f"The position receiver has nothing to go by: {fix}.",
+            hint="wait for a fix under an open sky, away from walls.",
+        )
+    position = Position(
+        latitude_deg=_angle(fields[2], fields[3], "NS", 90.0),
+        longitude_deg=_angle(fields[4], fields[5], "EW", 180.0),
+        time_of_day_s=_time_of_day(fields[0]),
+        fix=fix,
+        satellites=0,
+        dilution=0.0,
+        raw=line.strip(),
+    )
+    return Recommended(position, _date(fields[8]))
+
+
 def seconds_between(earlier: Position, later: Position) -> float:
     """Return by how much the receiver's own time moved on, s; midnight may lie between."""
     return (later.time_of_day_s - earlier.time_of_day_s) % SECONDS_PER_DAY
@@ -158,3 +224,15 @@ def _time_of_day(text: str) -> float:
     if hours > 23 or minutes > 59 or seconds >= 61.0:
         raise AnswerError(f"The time in the sentence is {text}, which is none.")
     return 3600.0 * hours + 60.0 * minutes + seconds
+
+
+def _date(text: str) -> date:
+    """Return ``ddmmyy``; years from 80 on are those of the last century."""
+    found = _DATE.fullmatch(text)
+    try:
+        if found is not None:
+            year = int(found["y"])
+            return date(year + (1900 if year >= 80 else 2000), int(found["m"]), int(found["d"]))
+    except ValueError:
+        pass
+    raise AnswerError(f"The date in the sentence is {text[:20]!r}, which is none.")

@@ -12,6 +12,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from daq.position import Fix
+from daq.station_receiver_log import ReceiverLog
 from daq.station_table import AngleDeg, Ddm, LengthM, Ratio, Table
 
 PositionSource = Literal["typed", "file", "position receiver"]
@@ -125,11 +126,15 @@ class Positions(Table):
     common_u_m
         The part that all positions of one traverse have in common, such as the survey of the
         centreline, or the wandering error of a position receiver without corrections.
+    receiver_log
+        How the receiver writes a log of its own while it is driven; where this is given, each
+        traverse is walked, or taken from such a log that the technician names.
     """
 
     source: PositionSource = "typed"
     file: str = ""
     instrument: str = ""
+    receiver_log: ReceiverLog | None = None
     fixes: tuple[Fix, ...] = (Fix.RTK_FIXED,)
     u_m: LengthM = Field(default=0.05, alias="u", ge=0)
     common_u_m: LengthM = Field(default=0.05, alias="common_u", ge=0)

@@ -11,10 +11,10 @@ from typing import Final
 from daq.errors import Refused
 from procedures.engine.bench import Bench
 from procedures.steps.capture import judge_capture, measure_capture
-from procedures.steps.preconditions import preconditions
+from procedures.steps.preconditions import guidance_preconditions
 from procedures.steps.wide_traverse import judge_wide, keep_wide, measure_wide
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Raised when the order or the questions change, so that old journals are not resumed by it."""
 
 
@@ -36,7 +36,7 @@ def clearance(bench: Bench) -> None:
             "The station file has no table [clearance].",
             hint="describe the wide traverse there: point, radius, steps.",
         )
-    preconditions(bench)
+    guidance_preconditions(bench)
     wide = measure_wide(bench, table)
     keep_wide(bench, wide)
     judge_wide(bench, wide)

@@ -12,9 +12,9 @@ from daq.errors import Refused
 from procedures.engine.bench import Bench
 from procedures.steps.course_line import begin_course, judge_course, measure_course
 from procedures.steps.course_setting import set_alignment, set_width
-from procedures.steps.preconditions import preconditions
+from procedures.steps.preconditions import guidance_preconditions
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Raised when the order or the questions change, so that old journals are not resumed by it."""
 
 
@@ -31,7 +31,7 @@ def course(bench: Bench) -> None:
     BenchError
         An instrument failed and was not mended.
     """
-    preconditions(bench)
+    guidance_preconditions(bench)
     work = begin_course(bench)
     line = measure_course(work, "course/as found", "as found")
     judge_course(work, "course/as found", "as found", line)

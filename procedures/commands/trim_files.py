@@ -29,28 +29,53 @@ if TYPE_CHECKING:
 TraverseFile = Annotated[
     Path, typer.Argument(help="CSV with offset_m or angle_deg, ddm, and perhaps u_ddm.")
 ]
+DrivenFile = Annotated[
+    Path,
+    typer.Argument(
+        help="CSV with offset_m or angle_deg, ddm, and perhaps u_ddm; or a receiver's own log."
+    ),
+]
 DistanceText = Annotated[
     str | None, typer.Option(help="Localizer antenna to the line of the traverse.")
 ]
 
 
 def traverse(
-    file: TraverseFile,
+    file: DrivenFile,
     *,
     distance: DistanceText = None,
+    log: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=VALUE",
+            help="The file is a receiver's log: a key of receiver_log, such as ddm_unit=uA.",
+        ),
+    ] = None,
+    station: Annotated[
+        Path | None,
+        typer.Option(
+            help="The file is a log as the course table of this station file describes it."
+        ),
+    ] = None,
+    track: Annotated[
+        Path | None, typer.Option(help="NMEA 0183 text with the positions of the same drive.")
+    ] = None,
     as_json: JsonOption = False,
     explain: ExplainOption = False,
 ) -> None:
     """Fit a traverse: alignment, displacement sensitivity, half widths, symmetry."""
+    from procedures.commands.trim_drive import DRIVEN, LogOptions, fit_drive
     from procedures.trims.traverse import LINEAR_DDM, fit_traverse
     from procedures.trims.traverse_file import read_traverse
 
     distance_m = None if distance is None else parse_length_m(distance)
-    fit = fit_traverse(read_traverse(file), distance_m=distance_m)
+    options = LogOptions(log or (), station, track)
+    driven = fit_drive(file, options, distance_m) if options.given else None
+    fit = driven.fit if driven else fit_traverse(read_traverse(file), distance_m=distance_m)
     show(
         Output(
-            _fit_data(fit),
-            _fit_lines(fit),
+            _fit_data(fit) | ({"log": driven.data()} if driven else {}),
+            _fit_lines(fit) + (driven.lines() if driven else []),
             [
                 f"line fitted by weighted least squares to the unbroken run with |DDM| <= "
                 f"{LINEAR_DDM} around the course line: {fit.points_used} of {fit.points_given} "
@@ -61,6 +86,7 @@ def traverse(
                 "zero",
                 "uncertainties by u_ddm where the file has it, else from the scatter about the "
                 "line; full covariance; readings taken as independent",
+                *(DRIVEN if driven else ()),
             ],
         ),
         as_json=as_json,
@@ -192,6 +218,7 @@ def _fit_lines(fit: TraverseFit) -> list[tuple[str, str]]:
 def _sector_data(sector: SectorMinimum) -> dict[str, object]:
     return {
         "side": sector.side,
+        "reached_deg": sector.reached_deg,
         "from_deg": sector.from_deg,
         "to_deg": sector.to_deg,
         "lowest_ddm": sector.lowest_ddm,
@@ -205,7 +232,7 @@ def _sector_data(sector: SectorMinimum) -> dict[str, object]:
 
 def _sector_text(sector: SectorMinimum) -> str:
     return (
-        f"{sector.from_deg:.1f} to {sector.to_deg:g} deg: lowest {sector.lowest_ddm:.4f} at "
+        f"{sector.searched}: lowest {sector.lowest_ddm:.4f} at "
         f"{sector.at_deg:+.1f} deg, limit {sector.judgement.limit.low:g}: "
         f"{sector.judgement.verdict}"
     )

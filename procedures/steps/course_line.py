@@ -1,21 +1,22 @@
-"""The course line by a traverse: planned, walked, computed and judged."""
+"""The course line by a traverse: planned, walked or driven, computed and judged."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from daq.errors import InputError, Refused
-from daq.measurement import Measurement
 from daq.station_ground import Course, FieldPlace
 from procedures.engine.bench import Bench
 from procedures.judge import Judgement, Limit, Result
 from procedures.limit_tables import find_limit
-from procedures.steps.positions import Walk, marks_of, spread
+from procedures.steps.driven import DrivenTraverse
+from procedures.steps.positions import Placed, Taken, Walk, marks_of, spread
 from procedures.trims.course_line import CourseLine, NearFieldCorrection, Walked, course_line
-from procedures.trims.place import Offset
+from procedures.trims.drive_places import around_places
 from procedures.trims.width import COURSE_EDGE_DDM, course_width
 
 
@@ -88,59 +89,75 @@ def begin_course(bench: Bench) -> CourseWork:
 
 
 def measure_course(work: CourseWork, key: str, label: str) -> CourseLine:
-    """Walk the traverse and return the course line that it shows.
+    """Walk the traverse, or take it from a log, and return the course line that it shows.
 
     Raises
     ------
     Refused
         The readings are no traverse across a course line.
     """
-    bench, table = work.bench, work.table
-    walk = Walk(bench, table.point, table.positions)
-    places: list[Offset] = []
-    readings: list[Measurement] = []
-    for number, planned in enumerate(work.planned, start=1):
-        step = f"{key}/place {number}"
-        places.append(walk.go(step, planned))
-        said = f"traverse, {label}, {planned.in_words}"
-        readings.append(bench.measure(f"{step}/ddm", table.point, label=said))
+    table = work.table
+    taken = _driven(work).take(key, label) or _walk(work, key, label)
     try:
         line = course_line(
-            walked(places, readings, table.positions.u_m, table.positions.common_u_m),
+            walked(taken, table.positions.u_m),
             work.distance_m,
             NearFieldCorrection(**table.near_field.model_dump()),
         )
     except InputError as error:
         raise Refused(error.message, hint=error.hint) from error
-    _keep(work, key, label, places, readings, line)
+    _keep(work, key, label, taken.placed, line)
     return line
 
 
-def walked(
-    places: list[Offset], readings: list[Measurement], u_place_m: float, u_common_place_m: float
-) -> Walked:
-    """Return readings at places as one traverse."""
+def _driven(work: CourseWork) -> DrivenTraverse:
+    """Return the traverse that a log is read for, with all rows taken to the planned places."""
+    offsets = (place.offset_m for place in work.planned)
+    azimuths_deg = [math.degrees(math.atan2(lateral, along)) for along, lateral in offsets]
+    table = work.table
+    return DrivenTraverse(
+        work.bench,
+        table.point,
+        table.positions,
+        table.along_m,
+        on_circle=False,
+        cut=around_places(azimuths_deg),
+    )
+
+
+def _walk(work: CourseWork, key: str, label: str) -> Taken:
+    table = work.table
+    walk = Walk(work.bench, table.point, table.positions)
+    placed = [
+        walk.read(f"{key}/place {number}", planned, f"traverse, {label}, {planned.in_words}")
+        for number, planned in enumerate(work.planned, start=1)
+    ]
+    return Taken(placed, table.positions.common_u_m)
+
+
+def walked(taken: Taken, u_place_m: float) -> Walked:
+    """Return readings at places as one traverse, each place uncertain by itself by so much."""
+    readings = [placed.reading for placed in taken.placed]
     return Walked(
-        places=places,
+        places=[placed.at for placed in taken.placed],
         ddm=np.array([reading.value for reading in readings]),
         u_scatter=np.array([reading.u_scatter for reading in readings]),
         u_common=np.array([math.sqrt(max(0.0, r.u**2 - r.u_scatter**2)) for r in readings]),
         u_place_m=u_place_m,
-        u_common_place_m=u_common_place_m,
+        u_common_place_m=taken.u_common_place_m,
     )
 
 
 def _keep(
-    work: CourseWork,
-    key: str,
-    label: str,
-    places: list[Offset],
-    readings: list[Measurement],
-    line: CourseLine,
+    work: CourseWork, key: str, label: str, placed: Sequence[Placed], line: CourseLine
 ) -> None:
     rows = [
-        {"along_m": at.along_m, "lateral_m": at.lateral_m, "reading_ddm": reading.value}
-        for at, reading in zip(places, readings, strict=True)
+        {
+            "along_m": each.at.along_m,
+            "lateral_m": each.at.lateral_m,
+            "reading_ddm": each.reading.value,
+        }
+        for each in placed
     ]
     work.bench.note(
         f"{key}/line",

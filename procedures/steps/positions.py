@@ -1,5 +1,8 @@
 """Where the receiver stands: typed, by marks from a file, or by a position receiver.
 
+A traverse is walked here; one that was driven comes from a file (`procedures.steps.driven`). Either
+way it ends as readings at places.
+
 Positions are seen from the middle of the array (`daq.station_ground`).
 """
 
@@ -11,13 +14,39 @@ from typing import cast
 
 from daq.errors import InputError, Refused
 from daq.log.entry import Body
+from daq.measurement import Measurement
 from daq.position import Position
 from daq.roles import PositionReceiver
 from daq.station_ground import FieldPlace, Positions
 from procedures.engine.bench import Bench
 from procedures.engine.connecting import carry
+from procedures.trims.drive_file import antenna_of
 from procedures.trims.marks import Marks, read_marks
-from procedures.trims.place import Antenna, Offset, offset_of
+from procedures.trims.place import Offset, offset_of
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A reading at a place."""
+
+    at: Offset
+    reading: Measurement
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """The readings of one traverse, and what the positions of all of them have in common.
+
+    Attributes
+    ----------
+    placed
+        In the order in which they were taken.
+    u_common_place_m
+        Standard uncertainty to the side of the error that all positions share.
+    """
+
+    placed: Sequence[Placed]
+    u_common_place_m: float
 
 
 def marks_of(bench: Bench, key: str, positions: Positions) -> Marks | None:
@@ -52,6 +81,11 @@ class Walk:
     bench: Bench
     point: str
     positions: Positions
+
+    def read(self, key: str, planned: FieldPlace, label: str) -> Placed:
+        """Have the receiver carried to a place and read it there; raises as `go` does."""
+        at = self.go(key, planned)
+        return Placed(at, self.bench.measure(f"{key}/ddm", self.point, label=label))
 
     def go(self, key: str, planned: FieldPlace) -> Offset:
         """Have the receiver carried to a place and return where it stands.
@@ -94,8 +128,8 @@ class Walk:
         return Offset(planned.offset_m[0], taken)
 
     def _located(self, key: str) -> Offset:
-        site = self.bench.station.site
-        if site is None:
+        antenna = antenna_of(self.bench.station.site)
+        if antenna is None:
             raise Refused(
                 "The station file has no table [site], so a position receiver's latitude and "
                 "longitude are no offset from the course line.",
@@ -108,7 +142,6 @@ class Walk:
                 f"accepts {' or '.join(self.positions.fixes)}.",
                 hint="wait for a better fix, or type positions against marks on the ground.",
             )
-        antenna = Antenna(site.latitude_deg, site.longitude_deg, site.course_deg)
         return offset_of(antenna, position.latitude_deg, position.longitude_deg)
 
 

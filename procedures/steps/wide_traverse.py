@@ -1,8 +1,9 @@
-"""The wide traverse: walked on a circle, the least clearance of each sector found and judged."""
+"""The wide traverse: walked or driven, the least clearance of each sector found and judged."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -14,8 +15,10 @@ from daq.station_ground import Clearance, FieldPlace
 from procedures.engine.bench import Bench
 from procedures.judge import Judgement, Result
 from procedures.limit_tables import LimitRow, find_limit
-from procedures.steps.positions import Walk, marks_of
+from procedures.steps.driven import DrivenTraverse
+from procedures.steps.positions import Placed, Walk, marks_of
 from procedures.trims.clearance import INNER_EDGE_DEG, ClearanceCheck, check_clearance
+from procedures.trims.drive_places import weakest_between
 from procedures.trims.traverse import Traverse
 
 NEAR_DDM: Final = 0.05
@@ -65,11 +68,12 @@ def azimuths_deg(bench: Bench, table: Clearance) -> list[float]:
 
 
 def measure_wide(bench: Bench, table: Clearance) -> Wide:
-    """Walk the wide traverse and find the least clearance of each sector.
+    """Walk the wide traverse, or take it from a log, and find the least clearance of each sector.
 
-    Where the lowest point of a sector lies near its limit, places are added half way to its
+    Walked, where the lowest point of a sector lies near its limit, places are added half way to its
     neighbours until they are as close as the station asks for: a sag where one carrier hands over
-    to the other is narrow, and falls between places that are far apart.
+    to the other is narrow, and falls between places that are far apart. A log that was driven has
+    it already: between each place and the next its weakest stretch is taken.
 
     Raises
     ------
@@ -81,14 +85,33 @@ def measure_wide(bench: Bench, table: Clearance) -> Wide:
         find_limit("localizer", station.station.category, key, overrides=station.limits)
         for key in ("clearance_inner", "clearance_outer")
     )
-    work = _Work(bench, table, Walk(bench, table.point, table.positions), inner, outer)
-    more = azimuths_deg(bench, table)
+    work = _Work(bench, table, inner, outer, table.positions.common_u_m)
+    planned_deg = azimuths_deg(bench, table)
+    driven = _driven(bench, table, planned_deg).take("clearance", "as found")
+    if driven is not None:
+        work.u_common_place_m = driven.u_common_place_m
+        for placed in driven.placed:
+            work.add(placed)
+        return work.wide()
+    walk = Walk(bench, table.point, table.positions)
+    more = planned_deg
     while more:
         for azimuth_deg in more:
-            work.read(azimuth_deg)
-        wide = work.wide()
-        more = between(wide, table.finest_step_deg)
+            work.read(walk, azimuth_deg)
+        more = between(work.wide(), table.finest_step_deg)
     return work.wide()
+
+
+def _driven(bench: Bench, table: Clearance, planned_deg: Sequence[float]) -> DrivenTraverse:
+    """Return the traverse that a log is read for."""
+    return DrivenTraverse(
+        bench,
+        table.point,
+        table.positions,
+        table.radius_m,
+        on_circle=True,
+        cut=weakest_between(planned_deg, table.finest_step_deg),
+    )
 
 
 @dataclass
@@ -97,20 +120,21 @@ class _Work:
 
     bench: Bench
     table: Clearance
-    walk: Walk
     inner: LimitRow
     outer: LimitRow
+    u_common_place_m: float
     readings: dict[float, Measurement] = field(default_factory=dict)
 
-    def read(self, azimuth_deg: float) -> None:
+    def read(self, walk: Walk, azimuth_deg: float) -> None:
         """Have the receiver carried to an azimuth and read it."""
         key = f"clearance/place {len(self.readings) + 1}"
         planned = FieldPlace.at_azimuth(self.table.radius_m, azimuth_deg)
-        at = self.walk.go(key, planned)
-        reading = self.bench.measure(
-            f"{key}/ddm", self.table.point, label=f"traverse, {planned.in_words}"
-        )
-        self.readings[math.degrees(math.atan2(at.lateral_m, at.along_m))] = reading
+        self.add(walk.read(key, planned, f"traverse, {planned.in_words}"))
+
+    def add(self, placed: Placed) -> None:
+        """Keep a reading under the azimuth at which it was really taken."""
+        at = placed.at
+        self.readings[math.degrees(math.atan2(at.lateral_m, at.along_m))] = placed.reading
 
     def wide(self) -> Wide:
         """Return what the readings so far say."""
@@ -118,8 +142,7 @@ class _Work:
         ddm = np.array([self.readings[angle].value for angle in angles])
         u = np.array([self.readings[angle].u for angle in angles])
         # A place that is off moves a reading by as much as DDM changes on the way there.
-        positions = self.table.positions
-        u_place_m = math.hypot(positions.u_m, positions.common_u_m)
+        u_place_m = math.hypot(self.table.positions.u_m, self.u_common_place_m)
         u_place_deg = math.degrees(u_place_m / self.table.radius_m)
         u = np.hypot(u, u_place_deg * np.gradient(ddm, angles))
         traverse = Traverse("angle_deg", np.array(angles), ddm, u)
@@ -178,7 +201,7 @@ def keep_wide(bench: Bench, wide: Wide) -> None:
     )
     for sector in check.sectors:
         bench.tell(
-            f"{sector.side} Hz side, {sector.from_deg:.1f} to {sector.to_deg:.0f}°: lowest "
+            f"{sector.side} Hz side, {sector.searched}: lowest "
             f"{sector.lowest_ddm:.3f} at {sector.at_deg:+.1f}°."
         )
     for words in check.missing:

@@ -123,12 +123,9 @@ def course_line(
     """
     correction = near_field or NearFieldCorrection()
     at = _Threshold(walked, distance_m, correction)
-    first = at.fit(np.zeros_like(at.ddm), at.random(0.0))
-    # A position that is off moves a reading by the slope: known only after a first fit.
-    u = at.random(first.sensitivity)
-    fit = at.fit(np.zeros_like(at.ddm), u)
-    shifted = at.fit(np.full_like(at.ddm, np.min(at.u_common)), u)
-    scaled = at.fit(np.copysign(at.u_common, at.ddm), u)
+    fit = at.fit(np.zeros_like(at.ddm))
+    shifted = at.fit(np.full_like(at.ddm, np.min(at.u_common)))
+    scaled = at.fit(np.copysign(at.u_common, at.ddm))
 
     def common(of: str) -> float:
         value, by_shift, by_scale = (float(getattr(f, of)) for f in (fit, shifted, scaled))
@@ -155,7 +152,7 @@ def course_line(
         symmetry=fit.symmetry_percent / 100.0 - 0.5,
         symmetry_u=math.hypot(_symmetry_u(fit), common("symmetry_percent") / 100.0),
         linearity_ddm=_farthest(at, fit),
-        linearity_u_ddm=float(np.max(u)),
+        linearity_u_ddm=at.random_u(fit.sensitivity),
         fit=fit,
     )
 
@@ -178,24 +175,30 @@ class _Threshold:
         self.along_m = float(np.min(along))
         # Scatter is estimated from few readings a place: pooled, it does not make one place
         # weigh a hundred times another by luck.
-        self._pooled = float(np.sqrt(np.mean(walked.u_scatter**2))) / near.sensitivity_factor
+        pooled = float(np.sqrt(np.mean(walked.u_scatter**2))) / near.sensitivity_factor
+        self._reading_u = math.hypot(pooled, FINEST_DDM)
         self._place_m = walked.u_place_m * distance_m / self.along_m
         self._common_m = walked.u_common_place_m * distance_m / self.along_m
         self._shift_m = distance_m * math.radians(near.alignment_shift_u_deg)
         self._distance_m = distance_m
 
-    def random(self, slope_per_m: float) -> Floats:
-        """Return the independent part of each reading's standard uncertainty."""
-        one = math.hypot(self._pooled, FINEST_DDM, slope_per_m * self._place_m)
-        return np.full_like(self.ddm, one)
+    def random_u(self, slope_per_m: float) -> float:
+        """Return the independent part of a reading's standard uncertainty, its place included."""
+        return math.hypot(self._reading_u, slope_per_m * self._place_m)
 
     def common_place_m(self) -> float:
         """Return what is common to all positions, at the threshold."""
         return math.hypot(self._common_m, self._shift_m)
 
-    def fit(self, moved_by: Floats, u: Floats) -> TraverseFit:
+    def fit(self, moved_by: Floats) -> TraverseFit:
         """Fit with every reading moved by so much."""
-        traverse = Traverse("offset_m", self.x, self.ddm + moved_by, u)
+        traverse = Traverse(
+            "offset_m",
+            self.x,
+            self.ddm + moved_by,
+            u_ddm=np.full_like(self.ddm, self._reading_u),
+            u_position=np.full_like(self.ddm, self._place_m),
+        )
         return fit_traverse(traverse, distance_m=self._distance_m)
 
 

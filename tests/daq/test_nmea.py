@@ -2,13 +2,22 @@
 descriptions of the standard (from memory); the checksum of any other is computed by hand below."""
 
 import contextlib
+from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.errors import AnswerError
-from daq.nmea import checksum, is_gga, parse_gga, parse_sentence, seconds_between
+from daq.nmea import (
+    checksum,
+    is_gga,
+    is_rmc,
+    parse_gga,
+    parse_rmc,
+    parse_sentence,
+    seconds_between,
+)
 from daq.position import Fix, Position
 
 EXAMPLE = "$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47"
@@ -98,3 +107,51 @@ def test_a_changed_character_is_noticed(at, letter):
     if changed != line:
         with pytest.raises(AnswerError):
             parse_gga(changed)
+
+
+RMC_EXAMPLE = "$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A"
+
+
+def rmc(*, status="A", day="251126", tail=",,,R"):
+    body = f"GNRMC,101500.20,{status},5715.00000,N,00430.00000,E,0.0,,{day}{tail}"
+    return f"${body}*{checksum(body):02X}"
+
+
+def test_the_common_example_with_a_date_is_read():
+    """The sentence that circulates beside the GGA example (from memory)."""
+    found = parse_rmc(RMC_EXAMPLE)
+    assert found.date == date(1994, 3, 23)
+    assert found.position.latitude_deg == pytest.approx(48 + 7.038 / 60)
+    assert found.position.fix is Fix.SINGLE
+    assert is_rmc(RMC_EXAMPLE)
+    assert not is_rmc(EXAMPLE)
+
+
+def test_an_independent_reader_finds_the_same_date_and_place():
+    """pynmea2; not required, used where it is installed."""
+    pynmea2 = pytest.importorskip("pynmea2")
+    for line in (RMC_EXAMPLE, rmc()):
+        theirs, ours = pynmea2.parse(line, check=True), parse_rmc(line)
+        assert ours.date == theirs.datestamp
+        assert ours.position.latitude_deg == pytest.approx(theirs.latitude)
+        assert ours.position.longitude_deg == pytest.approx(theirs.longitude)
+
+
+@pytest.mark.parametrize(("mode", "fix"), [("R", Fix.RTK_FIXED), ("F", Fix.RTK_FLOAT)])
+def test_the_mode_tells_the_kind_of_fix(mode, fix):
+    assert parse_rmc(rmc(tail=f",,,{mode}")).position.fix is fix
+
+
+@pytest.mark.parametrize(
+    ("line", "match"),
+    [
+        (rmc(status="V"), "nothing to go by"),
+        (rmc(tail=",,,N"), "nothing to go by"),
+        (rmc(day="310226"), "The date in the sentence is '310226'"),
+        (rmc(day="2511"), "The date in the sentence is '2511'"),
+        (EXAMPLE, "no whole RMC sentence: GGA"),
+    ],
+)
+def test_a_sentence_without_a_fix_or_a_date_is_none(line, match):
+    with pytest.raises(AnswerError, match=match):
+        parse_rmc(line)

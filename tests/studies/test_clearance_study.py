@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from sim_instruments.drive import CarPosition, Circle, OstrelDl4, Trip
 from sim_instruments.geometry import Position
 from sim_instruments.plant import Plant
-from tests.support.ground import Called, called, check_calls, each, ground, table
+from tests.support.driving import Driver, positions
+from tests.support.ground import Called, Ground, called, check_calls, each, ground, table
 
 RADIUS_M = 2000.0
 QUICK = {
@@ -18,8 +20,26 @@ QUICK = {
 """Fewer places for the levels than the demonstration's, for the sake of time."""
 
 
-def clearance_calls(rng: np.random.Generator) -> list[Called]:
-    """Walk one station; verdicts with what an ideal receiver reads at every quarter degree."""
+BY_LOG = positions("clearance", u="0.5 m")
+
+
+def drive(on: Ground, rng: np.random.Generator) -> None:
+    """Have it driven there and back, with a lag, and a receiver that errs."""
+    receiver = OstrelDl4(
+        float(rng.uniform(0.1, 0.5)),
+        every=3,
+        gain_error=0.005 * float(rng.standard_normal()),
+        zero_ddm=0.0005 * float(rng.standard_normal()),
+    )
+    car = CarPosition(
+        shift_m=0.05 * float(rng.standard_normal()), seed=int(rng.integers(1_000_000))
+    )
+    trip = Trip(Circle(RADIUS_M, -37.0, 37.0), float(rng.uniform(12.0, 20.0)))
+    on.who.inner = Driver(on.who.inner, on.plant, on.bench.clock, on.folder, trip, receiver, car)
+
+
+def clearance_calls(rng: np.random.Generator, *, driven: bool = False) -> list[Called]:
+    """Walk or drive one station; verdicts with what an ideal receiver reads each quarter degree."""
     plant = {
         "seed": int(rng.integers(1, 2**31)),
         "clearance_phase_error_deg": float(rng.uniform(-25.0, 25.0)),
@@ -31,8 +51,10 @@ def clearance_calls(rng: np.random.Generator) -> list[Called]:
             },
         },
     }
-    with ground(plant, QUICK) as on:
+    with ground(plant, {**QUICK, **BY_LOG} if driven else QUICK) as on:
         on.err(rng)
+        if driven:
+            drive(on, rng)
         truth = {
             **_true_minima(on.plant),
             "capture": on.plant.field_truth(Position(RADIUS_M)).course_to_clearance_db,
@@ -76,6 +98,18 @@ def test_100_stations_are_judged_as_they_are() -> None:
     calls = [call for rng in each(100, seed=54) for call in clearance_calls(rng)]
     print("\n" + table("clearance, 100 seeded stations (invented), guarded acceptance", calls))
     check_calls(calls)
+
+
+@pytest.mark.study
+@pytest.mark.timeout(900)
+def test_100_driven_stations_are_judged_as_they_are() -> None:
+    calls = [call for rng in each(100, seed=55) for call in clearance_calls(rng, driven=True)]
+    print("\n" + table("clearance from logs, 100 seeded stations (invented), guarded", calls))
+    check_calls(calls)
+
+
+def test_a_sample_of_driven_stations_is_judged_as_they_are() -> None:
+    check_calls(clearance_calls(each(5, seed=11)[0], driven=True))
 
 
 @pytest.mark.parametrize("number", range(5))

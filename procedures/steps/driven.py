@@ -1,0 +1,255 @@
+"""A traverse from the log that the receiver made while it was driven, or was storing by itself.
+
+The technician names the file. Every row that is used goes into the run's log as a reading whose
+source is the file's name and SHA-256, under the place that it was averaged into; rows that may not
+be used go there with the reason and without being used. What is computed is kept under the run's
+key, so that a resumed run does not need the file again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Final
+
+from daq.errors import InputError, Refused
+from daq.log.entry import Body
+from daq.measurement import Measurement
+from daq.reading import Reading
+from daq.receiver_log import LogRow
+from daq.station_ground import Positions
+from daq.station_receiver_log import ReceiverLog
+from procedures.engine.bench import Bench
+from procedures.steps.positions import Placed, Taken
+from procedures.trims.drive_cells import Cell
+from procedures.trims.drive_delay import StatedDelay
+from procedures.trims.drive_file import DriveRead, Ground, antenna_of, read_drive
+from procedures.trims.drive_places import Cut, Reduced, reduce_drive
+from procedures.trims.place import Offset
+
+WALK: Final = "walk"
+"""What is typed in place of a file's name when the traverse is to be walked after all."""
+
+ATTEMPTS: Final = 3
+"""How often a file may be named that cannot be used."""
+
+GAPS_SHOWN: Final = 12
+
+
+@dataclass(frozen=True, slots=True)
+class DrivenTraverse:
+    """One traverse that may come from a file.
+
+    Attributes
+    ----------
+    bench, point, positions
+        Whose run it is, the point that is read, and how positions are known.
+    distance_m, on_circle
+        From the antenna to its line, or the radius of its circle.
+    cut
+        How rows become places.
+    """
+
+    bench: Bench
+    point: str
+    positions: Positions
+    distance_m: float
+    on_circle: bool
+    cut: Cut
+
+    def take(self, key: str, label: str) -> Taken | None:
+        """Return the traverse from the file that is named; None where it is to be walked.
+
+        Raises
+        ------
+        Refused
+            Several files in a row could not be used; the last one's fault is told.
+        """
+        layout = self.positions.receiver_log
+        if layout is None:
+            return None
+        fault = ""
+        for attempt in range(1, ATTEMPTS + 1):
+            names = self._named(key, label, attempt, layout, fault)
+            if names is None:
+                return None
+            body = self._journalled(f"{key}/drive {attempt}", key, names, layout)
+            fault = str(body["fault"])
+            if not fault:
+                return self._taken(key, label, body)
+            self.bench.tell(fault)
+        raise Refused(fault, hint=f"mend the file, or type '{WALK}' and walk the traverse.")
+
+    def _named(
+        self, key: str, label: str, attempt: int, layout: ReceiverLog, fault: str
+    ) -> list[str] | None:
+        """Ask for the log, and for a track where the log has no positions of its own."""
+        again = f"{fault} " if fault else ""
+        log = self.bench.text(
+            f"{key}/log {attempt}",
+            f"{again}Traverse, {label}: name the log that the receiver made (its place is seen "
+            f"from the station file), or type '{WALK}' to walk from place to place.",
+        ).strip()
+        if log.lower() == WALK:
+            return None
+        if layout.axis:
+            return [log]
+        track = self.bench.text(
+            f"{key}/track {attempt}", f"Name the position receiver's NMEA 0183 text for '{log}'."
+        )
+        return [log, track.strip()]
+
+    def _journalled(self, step: str, key: str, names: Sequence[str], layout: ReceiverLog) -> Body:
+        request = {"do": "read log", "files": list(names)}
+        return self.bench.journal.outcome(step, request, lambda: self._read(key, names, layout))
+
+    def _read(self, key: str, names: Sequence[str], layout: ReceiverLog) -> Body:
+        """Read the files, put the rows into the run's log, and return what they come to."""
+        folder = self.bench.station.path.parent
+        log, *track = (folder / name for name in names)
+        try:
+            read = read_drive(log, layout, self._ground(), track=track[0] if track else None)
+            reduced = self._reduced(read, layout)
+        except InputError as error:
+            return {"fault": str(error)}
+        rows = _Rows(self.bench, self.point, layout, read)
+        places = []
+        for number, cell in enumerate(reduced.places.values(), start=1):
+            for row in cell.rows:
+                self.bench.journal.reading(f"{key}/place {number}/ddm", rows.reading(row))
+            places.append(_place_body(cell, rows))
+        said = {"fault": "", "positive_where": f"{layout.positive} Hz predominates"}
+        return {**said, **_report(read, reduced, self.positions), "places": places}
+
+    def _ground(self) -> Ground:
+        antenna = antenna_of(self.bench.station.site)
+        return Ground(self.distance_m, self.on_circle, antenna, self.positions.fixes)
+
+    def _reduced(self, read: DriveRead, layout: ReceiverLog) -> Reduced:
+        stated = StatedDelay.of(layout)
+        return reduce_drive(read.drive, self.cut, stated, u_place_m=self.positions.u_m)
+
+    def _taken(self, key: str, label: str, body: Body) -> Taken:
+        """Return the places that the journal holds, each kept as a measurement for the record."""
+        self._keep(key, label, body)
+        placed = []
+        for number, place in enumerate(_mappings(body["places"]), start=1):
+            at = Offset(_number(place, "along_m"), _number(place, "lateral_m"))
+            measurement = Measurement.from_body(
+                {**place, "quantity": "ddm", "point": self.point, "source": body["short"]}
+            )
+            request = {
+                "do": "measure",
+                "point": self.point,
+                "label": f"traverse, {label}, driven, {_in_words(at, on_circle=self.on_circle)}",
+            }
+            self.bench.journal.outcome(f"{key}/place {number}/ddm", request, measurement.to_body)
+            placed.append(Placed(at, measurement))
+        return Taken(placed, _number(body, "u_common_place_m"))
+
+    def _keep(self, key: str, label: str, body: Body) -> None:
+        late_ms, late_u_ms = (1e3 * _number(body, name) for name in ("delay_s", "delay_u_s"))
+        apart = ("fault", "places", "short", "delay_s", "delay_u_s", "lag_s")
+        kept = {name: value for name, value in body.items() if name not in apart}
+        kept |= {"delay_milliseconds": late_ms, "delay_milliseconds_u": late_u_ms}
+        self.bench.note(f"{key}/drive", f"Receiver's log, {label}", kept)
+        how = "as stated"
+        if body["estimated"]:
+            apart_m = abs(_number(body, "hysteresis_m"))
+            how = f"by both directions, which lay {apart_m:.2f} m apart"
+        self.bench.tell(
+            f"From {body['source']}: {body['rows_on_the_traverse']} rows, {body['passes']} passes; "
+            f"values {late_ms:.0f} ± {2 * late_u_ms:.0f} ms late (k=2, {how}), corrected."
+        )
+        for words in _texts(body["warnings"]):
+            self.bench.tell(f"NOTE: {words}.")
+
+
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """Turns rows of a log into readings of the run."""
+
+    bench: Bench
+    point: str
+    layout: ReceiverLog
+    read: DriveRead
+
+    def u(self, ddm: float) -> float:
+        """Return the standard uncertainty of the receiver at a value."""
+        return self.layout.u_ddm + self.layout.u_part * abs(ddm)
+
+    def utc_ns(self, row: LogRow) -> int:
+        """Return when a row was made; that of reading it where the log has no date."""
+        return round(row.time_s * 1e9) if self.read.dated else self.bench.clock.utc_ns()
+
+    def reading(self, row: LogRow) -> Reading:
+        """Return a row as a reading; its monotonic time is that of reading the file."""
+        log = self.read.files[0]
+        return Reading(
+            quantity="ddm",
+            value=row.ddm,
+            u=self.u(row.ddm),
+            source=str(log),
+            point=self.point,
+            utc_ns=self.utc_ns(row),
+            mono_ns=self.bench.clock.monotonic_ns(),
+            quality=row.quality,
+            raw=f"{log.name}:{row.line}: {row.raw}",
+        )
+
+
+def _place_body(cell: Cell, rows: _Rows) -> dict[str, object]:
+    last = [row for row in cell.rows if row.usable][-1]
+    return {
+        "along_m": cell.at.along_m,
+        "lateral_m": cell.at.lateral_m,
+        "value": cell.ddm,
+        "u": math.hypot(cell.u_scatter, cell.u_smoothing, rows.u(cell.ddm)),
+        "u_scatter": math.hypot(cell.u_scatter, cell.u_smoothing),
+        "n": cell.n,
+        "steady": True,
+        "utc_ns": rows.utc_ns(last),
+    }
+
+
+def _report(read: DriveRead, reduced: Reduced, positions: Positions) -> dict[str, object]:
+    """Return what the record says of a drive."""
+    cells = reduced.places.values()
+    delay = asdict(reduced.delay)
+    warnings = [*reduced.delay.warnings]
+    if len(read.gaps) > GAPS_SHOWN:
+        warnings.append(f"{len(read.gaps)} gaps; the first {GAPS_SHOWN} are listed")
+    return {
+        "source": str(read.files[0]),
+        "short": read.files[0].short,
+        "track": ", ".join(map(str, read.files[1:])),
+        "rows": len(read.drive.rows),
+        "rows_on_the_traverse": sum(row.usable for cell in cells for row in cell.rows),
+        "rows_averaged": sum(cell.n for cell in cells),
+        "rows_not_usable": sum(not row.usable for row in read.drive.rows),
+        "fixes_left_out": read.fixes_left_out,
+        "gaps": [asdict(gap) for gap in read.gaps[:GAPS_SHOWN]],
+        **delay,
+        "u_common_place_m": math.hypot(positions.common_u_m, reduced.u_common_place_m),
+        "warnings": warnings,
+    }
+
+
+def _in_words(at: Offset, *, on_circle: bool) -> str:
+    if on_circle:
+        return f"{math.degrees(math.atan2(at.lateral_m, at.along_m)):+.2f}°"
+    return f"{at.lateral_m:+.2f} m"
+
+
+def _number(body: Mapping[str, object], name: str) -> float:
+    return float(str(body[name]))
+
+
+def _mappings(value: object) -> list[Mapping[str, object]]:
+    found = value if isinstance(value, list | tuple) else []
+    return [each for each in found if isinstance(each, Mapping)]
+
+
+def _texts(value: object) -> list[str]:
+    return [str(each) for each in value] if isinstance(value, list | tuple) else []

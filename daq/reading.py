@@ -11,6 +11,8 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
+from daq.rounding import fixed
+
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
@@ -58,10 +60,15 @@ RESULTS: Final = MappingProxyType(
         "tone phase": "deg",
         "harmonic content": "1",
         "ident dot": "s",
+        "ident tone": "Hz",
+        "identifications per minute": "1/min",
         "difference": "1",
     }
 )
 """What is computed from readings, or typed, and judged -> its unit."""
+
+BALANCED_DDM: Final = 0.00005 * (1.0 - 1e-14)
+"""Up to this a DDM is printed 0.0000, so that no tone is said to predominate."""
 
 IMPOSSIBLE_DDM: Final = 0.4
 """Beyond about 2 m = 0.4 a tone's depth has folded and DDM says nothing about position."""
@@ -177,4 +184,4 @@ def predominance(ddm: float, *, null: float = 0.0) -> str:
 
 def describe_ddm(ddm: float) -> str:
     """Return a DDM as it is spoken and written: ``0.0140, 150 Hz predominates``."""
-    return f"{abs(ddm):.4f}, {predominance(ddm, null=0.00005)}"
+    return f"{fixed(abs(ddm), 4)}, {predominance(ddm, null=BALANCED_DDM)}"

@@ -56,11 +56,20 @@ class IdentCheck(Table):
     point
         Detector at which it is looked for; a record there should last for two transmissions.
     records
-        How many records at most: a short one may fall between two transmissions.
+        How many records are taken, one after the other: together they should last for three or
+        four transmissions.
+    suppressed
+        Local rules have the identification off during maintenance: it is switched on for the
+        measurement only. Otherwise it is keyed all along and stays so.
+    unequal
+        Accepted difference of the longest and the shortest interval between transmissions, as a
+        part of their mean. The standard has no number for "about equal".
     """
 
     point: str
     records: int = Field(default=20, ge=1, le=400)
+    suppressed: bool = True
+    unequal: Ratio = Field(default=0.1, gt=0, lt=1)
 
 
 class TransmitterChecks(Table):
@@ -79,6 +88,10 @@ class TransmitterChecks(Table):
         Accepted DDM of CSB alone.
     alike_power_db, alike_depth, alike_balance
         How far two transmitters may differ.
+    both_point
+        An oscilloscope's point at which one detector sees both carriers, the clearance carrier some
+        6 dB below the course carrier: there the phase of each tone is compared between them. Empty:
+        not measured.
     """
 
     carriers: tuple[CarrierChecks, ...] = Field(min_length=1)
@@ -89,6 +102,7 @@ class TransmitterChecks(Table):
     alike_power_db: LevelDb = Field(default=0.5, alias="alike_power", gt=0)
     alike_depth: Ratio = Field(default=0.01, gt=0)
     alike_balance: Ddm = Field(default=0.004, gt=0)
+    both_point: str = ""
     ident: IdentCheck | None = None
 
 
@@ -256,6 +270,8 @@ class Equipment(Table):
             for each in self.transmitter.carriers:
                 points = (each.frequency_point, each.power_point, each.detector_point)
                 named += [("transmitter.carriers", name) for name in points if name]
+            if self.transmitter.both_point:
+                named.append(("transmitter", self.transmitter.both_point))
             if self.transmitter.ident is not None:
                 named.append(("transmitter.ident", self.transmitter.ident.point))
         if self.alarms is not None:

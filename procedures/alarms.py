@@ -9,9 +9,9 @@ from daq.station import Station
 from daq.station_equipment import AlarmEntry
 from procedures.engine.bench import Bench
 from procedures.steps.alarm_check import check_alarm
-from procedures.steps.preconditions import preconditions
+from procedures.steps.preconditions import guidance_preconditions
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Raised when the order or the questions change, so that old journals are not resumed by it."""
 
 
@@ -34,7 +34,7 @@ def alarms(bench: Bench) -> None:
             "The station file has no table [alarms].",
             hint="name the alarm unit's point and each alarm with its point and control.",
         )
-    preconditions(bench)
+    guidance_preconditions(bench)
     for entry in table.entries:
         if not _is_here(bench.station, entry):
             bench.tell(f"{entry.name}: skipped, this station has one carrier.")

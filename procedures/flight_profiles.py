@@ -7,9 +7,9 @@ from typing import Final
 from daq.errors import Refused
 from procedures.engine.bench import Bench
 from procedures.steps.flight_profile import fly_profile
-from procedures.steps.preconditions import preconditions
+from procedures.steps.preconditions import guidance_preconditions
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Raised when the order or the questions change, so that old journals are not resumed by it."""
 
 
@@ -31,6 +31,6 @@ def flight_profiles(bench: Bench) -> None:
             "The station file has no [[flight_profiles]].",
             hint="name each profile, its kind, and the points and controls that set it.",
         )
-    preconditions(bench)
+    guidance_preconditions(bench)
     for profile in profiles:
         fly_profile(bench, profile)

@@ -13,10 +13,10 @@ from procedures.steps.channels import monitor_channels
 from procedures.steps.comparison import compare_instruments
 from procedures.steps.levels import signal_levels
 from procedures.steps.phasing import phase_and_width
-from procedures.steps.preconditions import preconditions
+from procedures.steps.preconditions import guidance_preconditions
 from procedures.steps.wide_alarm import wide_alarm
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Raised when the order or the questions change, so that old journals are not resumed by it."""
 
 
@@ -32,7 +32,7 @@ def monitor_baseline(bench: Bench) -> None:
     BenchError
         An instrument failed and was not mended.
     """
-    preconditions(bench)
+    guidance_preconditions(bench)
     signal_levels(bench)
     phase_and_width(bench, "monitor")
     monitor_channels(bench)

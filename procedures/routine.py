@@ -15,10 +15,10 @@ from daq.station import Point, Station
 from daq.station_equipment import Routine
 from procedures.engine.bench import Bench
 from procedures.judge import Verdict
-from procedures.steps.preconditions import preconditions
+from procedures.steps.preconditions import guidance_preconditions
 from procedures.steps.routine_point import References, read_point, set_right
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Raised when the order or the questions change, so that old journals are not resumed by it."""
 
 
@@ -41,7 +41,7 @@ def routine(bench: Bench) -> None:
             "The station file has no point with a target that can be read where it is.",
             hint="give the monitor's points their `target`.",
         )
-    preconditions(bench)
+    guidance_preconditions(bench)
     references = _references(bench)
     last = [read_point(bench, table, point, "as found", references) for point in points]
     # Everything is read before anything is touched: one control moves several readings.

@@ -10,9 +10,9 @@ from typing import Final
 from daq.errors import Refused
 from procedures.engine.bench import Bench
 from procedures.steps.phasing import phase_and_width
-from procedures.steps.preconditions import preconditions
+from procedures.steps.preconditions import guidance_preconditions
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Raised when the order or the questions change, so that old journals are not resumed by it."""
 
 CARRIERS: Final = ("course", "clearance")
@@ -31,7 +31,7 @@ def transmit_phasing(bench: Bench) -> None:
     BenchError
         An instrument failed and was not mended.
     """
-    preconditions(bench)
+    guidance_preconditions(bench)
     described = [name for name in CARRIERS if name in bench.station.phasing]
     if not described:
         raise Refused(

@@ -14,7 +14,7 @@ from procedures.steps.preconditions import preconditions
 from procedures.steps.transmitter_alike import compare_transmitters
 from procedures.steps.transmitter_checks import Found, check_transmitter
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Raised when the order or the questions change, so that old journals are not resumed by it."""
 
 IN_USE: Final = 1
@@ -27,7 +27,8 @@ def transmitter(bench: Bench) -> None:
     Raises
     ------
     Refused
-        The station file describes none, or a record cannot be measured.
+        The station file describes none, a record cannot be measured, or what was changed for a
+        measurement is not changed back.
     Aborted
         The technician stopped it.
     BenchError

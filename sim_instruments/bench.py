@@ -9,7 +9,6 @@ from typing import Final, Protocol, Self
 
 from sim_instruments.ageing import aged
 from sim_instruments.alarm_unit import HalvorsundMa3
-from sim_instruments.analyzer import SolvangSa2
 from sim_instruments.clock import Clock, SystemClock
 from sim_instruments.connections import Connections
 from sim_instruments.fault_desk import FaultDesk, panel_for
@@ -27,7 +26,7 @@ from sim_instruments.position_receiver import NavelinGp5
 from sim_instruments.receivers import HalvorsundNr2, OstrelPir7
 from sim_instruments.serving import Server, serve_at
 from sim_instruments.sessions import Session
-from sim_instruments.sweeping_analyzer import OstrelSa4
+from sim_instruments.spectrum_analyzer import OstrelSa4
 from sim_instruments.tcp_server import TcpServer
 
 DEFAULT_PROBES: Final = MappingProxyType(
@@ -54,12 +53,14 @@ MODELS: Final[Mapping[str, Callable[[Plant, Connections, Clock], Device]]] = Map
         "halvorsund-ma3": HalvorsundMa3,
         "torvstad-dm6": TorvstadDm6,
         "torvstad-dm6-firmware-1": TorvstadDm6.hasty,
-        "solvang-sa2": SolvangSa2,
         "skarvoy-lr1": SkarvoyLr1,
         "velmark-dr20": VelmarkDr20,
         "dunholt-pr3": DunholtPr3,
     }
 )
+
+ANOTHER_WAY: Final = MappingProxyType({"fernmark-os4-detector": "fernmark-os4"})
+"""What a station file calls an instrument that it uses in a second way -> its model."""
 
 
 class SimulatedBench:
@@ -104,6 +105,7 @@ class SimulatedBench:
 
     def device(self, model: str) -> Device:
         """Return the instrument of that model; ValueError when none is simulated."""
+        model = ANOTHER_WAY.get(model, model)
         if model not in self._devices:
             known = ", ".join(self._devices)
             raise ValueError(f"no simulated instrument {model!r}; there are {known}")

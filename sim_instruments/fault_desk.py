@@ -8,12 +8,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Protocol, runtime_checkable
+from typing import Protocol, cast, runtime_checkable
 
 from sim_instruments.clock import Clock
 from sim_instruments.fault_panel import FaultPanel
 from sim_instruments.faults import MENU, fault_from_words
 from sim_instruments.hands import Arguments, HandsError, HandsPort, Outcome
+from sim_instruments.link_faults import DropLink
 from sim_instruments.scpi import ScpiInstrument
 
 
@@ -58,6 +59,9 @@ class FaultDesk:
         HandsError
             No such instrument, fault or word.
         """
+        if verb == "help":
+            outcome = self._hands.do(verb, arguments, act)
+            return {"lines": [*cast("list[str]", outcome["lines"]), *self._help()]}
         if verb == "faults":
             return {"faults": {name: kind.sentence for name, kind in MENU.items()}}
         if verb == "repair":
@@ -67,6 +71,16 @@ class FaultDesk:
         if verb.startswith("fault "):
             return self._arm(verb.removeprefix("fault "), arguments)
         return self._hands.do(verb, arguments, act)
+
+    def _help(self) -> list[str]:
+        model = next(iter(self._panels), "MODEL")
+        return [
+            "",
+            "faults  shows which faults there are; to make one and to mend it:",
+            f"fault {DropLink.name} instrument={model} after=3",
+            f"repair instrument={model}",
+            f"instruments: {', '.join(self._panels) or 'none'}",
+        ]
 
     def _arm(self, name: str, arguments: Arguments) -> Outcome:
         words = {key: str(value) for key, value in arguments.items()}

@@ -9,9 +9,10 @@ Verbs: ``connect receiver`` (point), ``connect probe`` (point, channel), ``conne
 place), ``insert line`` (path, stage), ``remove line`` (path, stage), ``cut`` (path, stage,
 length_m), ``centre control`` (control), ``turn control`` (control and one of change_db, change_deg,
 change_ddm), ``turn`` (control, by: part of the range), ``restore control`` (control), ``select
-transmitter`` (number), ``switch carrier`` (carrier: course or clearance; state: on or off), ``key
-ident`` (mode: code, continuous or off); and to look without touching: ``position`` (control),
-``controls``, ``truth``, ``field`` (a place: its DDM, SDM and carriers without noise).
+transmitter`` (number), ``switch carrier`` (carrier: course or clearance; state: on or off),
+``switch tone`` (tone: 90 or 150; state: on or off), ``key ident`` (mode: code, continuous or off);
+and to look without touching: ``position`` (control), ``controls``, ``truth``, ``field`` (a place:
+its DDM, SDM and carriers without noise).
 
 A place is ``along_m`` and ``lateral_m``, or ``radius_m`` and ``azimuth_deg``, or ``east_m`` and
 ``north_m`` from the middle of the array; what is left out of a pair is zero (`geometry`).
@@ -32,6 +33,7 @@ from sim_instruments.cable_hands import CableHands, cable_of
 from sim_instruments.connections import ANTENNA, Connections, Meter
 from sim_instruments.controls import Turned
 from sim_instruments.geometry import Position, Site
+from sim_instruments.hands_help import check_complete, help_lines, not_a_verb
 from sim_instruments.plant import Plant
 
 Arguments = Mapping[str, str | float]
@@ -107,31 +109,42 @@ class Hands:
             "turn": lambda given: _felt(plant.turn(_word(given, "control"), _number(given, "by"))),
             "select transmitter": self._select_transmitter,
             "switch carrier": self._switch_carrier,
+            "switch tone": self._switch_tone,
             "key ident": self._key_ident,
         }
 
     def do(self, verb: str, arguments: Arguments, act: str = "") -> Outcome:
         """Do an act, or look; an act whose identity was done before is not done again.
 
+        ``help``, alone or with a verb behind it, gives ``lines`` for a person.
+
         Raises
         ------
         HandsError
             No such verb, point, cable or control, an argument is missing, or a cut is too long.
         """
+        if verb.partition(" ")[0] == "help":
+            return self._help(verb.partition(" ")[2])
         with self._lock:
             if act and act in self._done:
                 return self._done[act]
             way = self._looks.get(verb) or self._acts.get(verb)
             if way is None:
-                known = ", ".join([*self._acts, *self._looks])
-                raise HandsError(f"hands cannot {verb!r}; they can {known}")
+                raise HandsError(not_a_verb(verb, [*self._acts, *self._looks]))
             try:
+                check_complete(verb, arguments)
                 outcome = way(arguments)
             except ValueError as error:
                 raise HandsError(f"{verb}: {error}") from error
             if act and verb in self._acts:
                 self._done[act] = outcome
             return outcome
+
+    def _help(self, about: str) -> Outcome:
+        try:
+            return {"lines": help_lines(about, self._plant)}
+        except ValueError as error:
+            raise HandsError(str(error)) from error
 
     def _connect_receiver(self, given: Arguments) -> Outcome:
         point = _word(given, "point")
@@ -179,10 +192,11 @@ class Hands:
         return {}
 
     def _switch_carrier(self, given: Arguments) -> Outcome:
-        state = _word(given, "state")
-        if state not in ("on", "off"):
-            raise ValueError(f"a carrier is switched on or off, not {state!r}")
-        self._plant.switch_carrier(_word(given, "carrier"), on=state == "on")
+        self._plant.switch_carrier(_word(given, "carrier"), on=_switched_on(given, "carrier"))
+        return {}
+
+    def _switch_tone(self, given: Arguments) -> Outcome:
+        self._plant.switch_tone(round(_number(given, "tone")), on=_switched_on(given, "tone"))
         return {}
 
     def _key_ident(self, given: Arguments) -> Outcome:
@@ -236,6 +250,13 @@ def _number(given: Arguments, key: str) -> float:
     if not math.isfinite(number):
         raise ValueError(f"{key!r} is to be a number, not {text!r}")
     return number
+
+
+def _switched_on(given: Arguments, what: str) -> bool:
+    state = _word(given, "state")
+    if state not in ("on", "off"):
+        raise ValueError(f"a {what} is switched on or off, not {state!r}")
+    return state == "on"
 
 
 def _cable(given: Arguments) -> tuple[str, str]:

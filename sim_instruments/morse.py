@@ -37,24 +37,27 @@ class Keyer:
         From one beginning to the next, s; ICAO Annex 10 wants six a minute or more.
     mode
         ``"code"``, ``"continuous"`` (key down) or ``"off"``.
+    late_s
+        How late every second one begins, s, from 0 to what leaves it its silence.
     """
 
     text: str
     dot_s: float = 0.12
     repeat_s: float = 8.0
     mode: IdentMode = "code"
+    late_s: float = 0.0
 
     def down(self, time: Timebase) -> FloatArray | float:
         """Return 1 where the key is down, 0 where it is up, shape ``(n,)`` when it is keyed."""
         if self.mode != "code":
             return 1.0 if self.mode == "continuous" else 0.0
-        t_s = (time.t0_s + np.arange(time.n) / time.rate_hz) % self.repeat_s
+        t_s = (time.t0_s + np.arange(time.n) / time.rate_hz) % (2 * self.repeat_s)
         index = np.searchsorted(self._edges_s, t_s, side="right")
         return (index % 2).astype(np.float64)
 
     @cached_property
     def _edges_s(self) -> FloatArray:
-        """Times at which the key goes down and up, in turn, s."""
+        """Times at which the key goes down and up, in turn, s: of two transmissions."""
         edges, now = [], 0.0
         for letter in self.text:
             for mark in LETTERS[letter]:
@@ -62,4 +65,5 @@ class Keyer:
                 edges += [now, now + length]
                 now += length + 1
             now += 2
-        return np.array(edges) * self.dot_s
+        first = np.array(edges) * self.dot_s
+        return np.concatenate([first, first + self.repeat_s + self.late_s])

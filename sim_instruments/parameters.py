@@ -55,6 +55,8 @@ class PlantParameters:
         How far down the other carrier is in a monitor channel, dB.
     ident_depth
         Depth of a continuously keyed ident, ratio; 0: the transmitters key theirs.
+    ident_suppressed
+        1: the transmitters are found with their ident switched off, as for maintenance; 0: keyed.
     transmitters
         How many there are: 1 or 2.
     ident
@@ -111,6 +113,7 @@ class PlantParameters:
     clearance_in_course_db: float = 40.0
     course_in_clearance_db: float = 30.0
     ident_depth: float = 0.0
+    ident_suppressed: int = 0
     transmitters: int = 2
     ident: str = "ITN"
     course_power_w: float = 15.0

@@ -20,7 +20,15 @@ from sim_instruments.monitor import CHANNELS, build_controls
 from sim_instruments.parameters import PlantParameters
 from sim_instruments.paths import CABLES, Path, build_paths, quarter_wave_line
 from sim_instruments.pickups import MonitorSide
-from sim_instruments.ports import CSB_PORTS, POWER_POINTS, carrier_of, csb_at, power_w
+from sim_instruments.ports import (
+    BOTH_CSB,
+    CSB_PORTS,
+    POWER_POINTS,
+    both_csb,
+    carrier_of,
+    csb_at,
+    power_w,
+)
 from sim_instruments.probing import PROBE_POINTS, Probes
 from sim_instruments.radiation import Radiation, summed
 from sim_instruments.receiver_dsp import RATE_HZ, demodulate
@@ -149,6 +157,12 @@ class Plant:
             self._transmitters.switch(carrier, on=on)
             self._changed_s = self.now_s()
 
+    def switch_tone(self, tone: int, *, on: bool) -> None:
+        """Switch the 90 or the 150 Hz tone of both transmitters' modulators on or off."""
+        with self._lock:
+            self._transmitters.switch_tone(tone, on=on)
+            self._changed_s = self.now_s()
+
     def key_ident(self, mode: str) -> None:
         """Key the ident in ``"code"``, ``"continuous"`` or ``"off"``."""
         with self._lock:
@@ -216,7 +230,7 @@ class Plant:
         if isinstance(spot, Position):
             return spot.radius_m >= 1
         has_far_field = spot == FAR_FIELD_MONITOR and self.given.far_field_monitor_m > 0
-        return spot in CHANNELS or spot in CSB_PORTS or has_far_field
+        return spot in (*CHANNELS, *CSB_PORTS, BOTH_CSB) or has_far_field
 
     def can_probe(self, point: str) -> bool:
         """Whether a probe at `point` finds volts to show."""
@@ -260,6 +274,8 @@ class Plant:
         with self._lock:
             if isinstance(spot, str) and spot in CSB_PORTS:
                 return (csb_at(spot, self._transmitters),)
+            if spot == BOTH_CSB:
+                return both_csb(self._transmitters)
             emissions = (
                 self._transmitters.emission("course"),
                 self._transmitters.emission("clearance"),
@@ -293,6 +309,7 @@ class Plant:
                 positions={name: each.position for name, each in controls.items()},
                 transmitter=self._transmitters.active,
                 transmit_phase_deg=transmit,
+                tones_off=sorted(self._transmitters.tones_off),
             )
 
     def field_truth(self, place: Position) -> FieldTruth:

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final, Protocol
 
@@ -90,11 +91,17 @@ class Modulation:
     ident_depth
         Depth of the 1020 Hz ident tone, ratio; 0 for none.
     tone_phase_rad
-        Phase of the 150 Hz tone at time zero, where that of the 90 Hz tone is zero.
+        Phase of the 150 Hz tone at time zero.
     harmonic
         Second harmonic of each tone over the tone, ratio.
     keyer
         Keys the ident; None: the key is down.
+    silent
+        Tones that the modulator does not make: 90, 150, or both. Neither CSB nor SBO has them.
+    tone_90_phase_rad
+        Phase of the 90 Hz tone at time zero.
+    third_harmonic
+        Third harmonic of each tone over the tone, ratio.
     """
 
     depth_90: float = 0.20
@@ -105,6 +112,18 @@ class Modulation:
     tone_phase_rad: float = 0.0
     harmonic: float = 0.0
     keyer: Keyer | None = None
+    silent: frozenset[int] = frozenset()
+    tone_90_phase_rad: float = 0.0
+    third_harmonic: float = 0.0
+
+    def without(self, tones: Collection[int]) -> Modulation:
+        """Return it with `tones` (90, 150) switched off."""
+        return replace(
+            self,
+            depth_90=0.0 if 90 in tones else self.depth_90,
+            depth_150=0.0 if 150 in tones else self.depth_150,
+            silent=frozenset(tones),
+        )
 
     def carrier(self, time: Timebase, csb: complex, sbo: complex) -> ComplexArray:
         """Return ``csb * CSB(t) + sbo * SBO(t)``, shape ``(n,)``.
@@ -116,10 +135,10 @@ class Modulation:
         csb, sbo
             Complex amplitudes C and S e^{j phi}; phi positive means that SBO leads.
         """
-        s90 = self._tone(time, self.tone_90_hz, 0.0)
+        s90 = self._tone(time, self.tone_90_hz, self.tone_90_phase_rad)
         s150 = self._tone(time, self.tone_150_hz, self.tone_phase_rad)
-        on_90 = complex(csb * self.depth_90 - sbo)
-        on_150 = complex(csb * self.depth_150 + sbo)
+        on_90 = 0j if 90 in self.silent else complex(csb * self.depth_90 - sbo)
+        on_150 = 0j if 150 in self.silent else complex(csb * self.depth_150 + sbo)
         wave: ComplexArray = complex(csb) + on_90 * s90 + on_150 * s150
         if self.ident_depth:
             key = 1.0 if self.keyer is None else self.keyer.down(time)
@@ -130,4 +149,6 @@ class Modulation:
         tone = time.sine(frequency_hz, phase_rad)
         if self.harmonic:
             tone = tone + self.harmonic * time.sine(2 * frequency_hz, 2 * phase_rad)
+        if self.third_harmonic:
+            tone = tone + self.third_harmonic * time.sine(3 * frequency_hz, 3 * phase_rad)
         return tone

@@ -22,6 +22,8 @@ class CarrierParameters:
         Of its oscillator, Hz.
     sbo_level_db, sbo_phase_deg
         SBO at the output over what it should be, relative to CSB.
+    tone_90_phase_deg, tone_150_phase_deg
+        How far the carrier's modulator leads with each tone, deg of the tone.
     """
 
     power_db: float = 0.0
@@ -30,6 +32,8 @@ class CarrierParameters:
     carrier_error_hz: float = 0.0
     sbo_level_db: float = 0.0
     sbo_phase_deg: float = 0.0
+    tone_90_phase_deg: float = 0.0
+    tone_150_phase_deg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,17 +43,21 @@ class TransmitterParameters:
     Attributes
     ----------
     course, clearance
-        Its two carriers; one modulator serves both.
+        Its two carriers; their modulators take the tones from one generator.
     tone_90_error_percent, tone_150_error_percent
         Of the tone frequencies.
     tone_phase_deg
         Phase of the 150 Hz tone where the 90 Hz tone starts, deg of 150 Hz.
-    harmonic_percent
-        Second harmonic of each tone, per cent of the tone.
+    harmonic_percent, third_harmonic_percent
+        Second and third harmonic of each tone, per cent of the tone.
     ident_depth
         Ratio; 0: no ident.
     ident_dot_s
         Length of a dot, s.
+    ident_repeat_s
+        From the beginning of one identification to the next, s.
+    ident_late_s
+        How late every second one begins, s.
     """
 
     course: CarrierParameters = field(default_factory=CarrierParameters)
@@ -58,8 +66,11 @@ class TransmitterParameters:
     tone_150_error_percent: float = 0.0
     tone_phase_deg: float = 0.0
     harmonic_percent: float = 0.0
+    third_harmonic_percent: float = 0.0
     ident_depth: float = 0.0
     ident_dot_s: float = 0.12
+    ident_repeat_s: float = 8.0
+    ident_late_s: float = 0.0
 
 
 def second_transmitter() -> TransmitterParameters:
@@ -101,7 +112,9 @@ def modulation(
         tone_90_hz=90.0 * (1 + given.tone_90_error_percent / 100),
         tone_150_hz=150.0 * (1 + given.tone_150_error_percent / 100),
         ident_depth=(continuous_ident_depth or given.ident_depth) * setting.ident,
-        tone_phase_rad=math.radians(given.tone_phase_deg),
+        tone_phase_rad=math.radians(given.tone_phase_deg + carrier.tone_150_phase_deg),
+        tone_90_phase_rad=math.radians(carrier.tone_90_phase_deg),
         harmonic=given.harmonic_percent / 100,
+        third_harmonic=given.third_harmonic_percent / 100,
         keyer=keyer,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from sim_instruments.controls import Control, ControlLaw
@@ -24,7 +24,7 @@ CarrierName = Literal["course", "clearance"]
 CARRIERS: Final[tuple[CarrierName, ...]] = ("course", "clearance")
 ALIGNMENT: Final = "course alignment"
 IDENT_DEPTH: Final = "ident depth"
-IDENT_REPEAT_S: Final = 8.0
+TONES: Final = (90, 150)
 OFF: Final = 1e-6
 """What is left of a carrier that is switched off, amplitude: -120 dB."""
 FEEDS: Final[Mapping[CarrierName, tuple[CableName, CableName]]] = {
@@ -81,6 +81,8 @@ class TransmitterSide:
         The transmitter that feeds the arrays: 1 or 2.
     ident_mode
         How both key their ident.
+    tones_off
+        Tones that both are switched not to make, Hz.
     """
 
     def __init__(self, given: PlantParameters, paths: Mapping[CableName, Path]) -> None:
@@ -88,7 +90,10 @@ class TransmitterSide:
         self._paths = paths
         self.active = 1
         self._off: set[CarrierName] = set()
+        self.tones_off: set[int] = set()
         self.ident_mode: IdentMode = "continuous" if given.ident_depth else "code"
+        if given.ident_suppressed:
+            self.ident_mode = "off"
         self._controls = {
             number: build_transmitter_controls(given) for number in range(1, given.transmitters + 1)
         }
@@ -115,6 +120,12 @@ class TransmitterSide:
                 (self._off.discard if on else self._off.add)(known)
                 return
         raise ValueError(f"no carrier {carrier!r}; there are {' and '.join(CARRIERS)}")
+
+    def switch_tone(self, tone: int, *, on: bool) -> None:
+        """Switch the 90 or the 150 Hz tone of all modulators on or off; ValueError for another."""
+        if tone not in TONES:
+            raise ValueError(f"no tone of {tone} Hz; there are {' and '.join(map(str, TONES))}")
+        (self.tones_off.discard if on else self.tones_off.add)(tone)
 
     def key_ident(self, mode: str) -> None:
         """Key the ident in code, continuously or not at all; ValueError for any other word."""
@@ -164,8 +175,17 @@ class TransmitterSide:
             self.controls[f"{name} modulation balance"].added_ddm,
             abs(self.controls[IDENT_DEPTH].gain),
         )
-        keyer = Keyer(self._given.ident, given.ident_dot_s, IDENT_REPEAT_S, self.ident_mode)
-        return modulation(given, mine, setting, keyer, self._given.ident_depth)
+        keyer = Keyer(
+            self._given.ident,
+            given.ident_dot_s,
+            given.ident_repeat_s,
+            self.ident_mode,
+            given.ident_late_s,
+        )
+        made = modulation(given, mine, setting, keyer, self._given.ident_depth)
+        if self.ident_mode == "off":
+            made = replace(made, ident_depth=0.0)
+        return made.without(self.tones_off) if self.tones_off else made
 
     def _through(self, name: CableName) -> complex:
         return self._paths[name].gain(carrier_hz(self._given)) / self._loss[name]

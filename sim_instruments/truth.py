@@ -28,6 +28,8 @@ class PlantTruth:
         The one that feeds the arrays.
     transmit_phase_deg
         Phase of SBO relative to CSB at the course and at the clearance array, includes the line.
+    tones_off
+        Tones that the modulators are switched not to make, Hz.
     """
 
     phase_deg: float
@@ -39,6 +41,7 @@ class PlantTruth:
     positions: dict[str, float]
     transmitter: int
     transmit_phase_deg: dict[str, float]
+    tones_off: list[int]
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from procedures.limit_tables import find_limit
 from procedures.show import said_value
 from procedures.steps.alarm_unit import AlarmUnit
 from procedures.steps.alarm_watch import AlarmSeen, AlarmWatch, time_from_act, watch_for_alarm
+from procedures.steps.identification import keyed_meanwhile
 from procedures.steps.profile import (
     Normal,
     away_from_normal,
@@ -105,15 +106,20 @@ def check_alarm(bench: Bench, entry: AlarmEntry) -> None:
         raise Refused("The station file has no table [alarms].")
     key = f"alarm/{entry.name}"
     unit = AlarmUnit.trying(bench, table, entry)
+    time_limit = _time_limit(bench, entry)
+    if entry.kind == "ident":
+        checks = bench.station.transmitter
+        suppressed = checks is not None and checks.ident is not None and checks.ident.suppressed
+        with keyed_meanwhile(bench, f"{key}/keyed", suppressed=suppressed):
+            # While it was suppressed its own alarm stood.
+            _see_at_rest(unit, table, f"{key}/at rest", time_limit)
+            _ident(unit, table, key, time_limit)
+        return
     if in_alarm := unit.in_alarm(f"{key}/at rest"):
         raise Refused(
             f"The alarm unit is in alarm before '{entry.name}' is tried: {', '.join(in_alarm)}.",
             hint="find out what it is about and clear it first.",
         )
-    time_limit = _time_limit(bench, entry)
-    if entry.kind == "ident":
-        _ident(unit, table, key, time_limit)
-        return
     normal = read_normal(bench, key, (entry.point, *entry.also))
     setting = alarm_setting(bench.station, entry)
     _try(AlarmWork(bench, table, unit, entry, key, setting, normal, time_limit))
@@ -230,7 +236,7 @@ def _see_at_rest(unit: AlarmUnit, table: Alarms, key: str, time_limit: Limit) ->
     limit_s = 2.0 * (time_limit.high or 10.0)
     if in_alarm := unit.still_in_alarm(f"{key}/cleared", limit_s, table.poll_s):
         raise Refused(
-            f"The alarm stays although the normal values are back: {', '.join(in_alarm)}.",
+            f"The alarm stands although all values are normal: {', '.join(in_alarm)}.",
             hint="reset the alarm unit by its own manual, and look at what is named.",
         )
 

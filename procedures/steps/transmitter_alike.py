@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from daq.station_equipment import TransmitterChecks
 from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result, Verdict
-from procedures.steps.transmitter_checks import STATION_FILE, CarrierFound, Found
+from procedures.steps.identification import STATION_FILE
+from procedures.steps.transmitter_checks import CarrierFound, Found
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +75,9 @@ def _compared(
         "tone_90_hz": None,
         "tone_150_hz": None,
         "tone_phase_deg": None,
+        "harmonics_90": None,
+        "second_harmonic_90": None,
+        "harmonics_150": None,
     }
     for name, band in bands.items():
         one, two = first.tones[name], second.tones[name]

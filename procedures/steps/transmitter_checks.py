@@ -8,17 +8,14 @@ from dataclasses import dataclass
 from typing import Final
 
 from daq.measurement import Measurement
-from daq.roles import Action
-from daq.station_equipment import CarrierChecks, IdentCheck, TransmitterChecks
+from daq.station_equipment import CarrierChecks, TransmitterChecks
 from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result
-from procedures.limit_tables import find_limit
-from procedures.steps.modulation import Mean, catch_ident, measure_modulation
-
-DOT_U_S: Final = 0.003
-"""Standard uncertainty of the length of a dot from a decoded record: half a step of its keying."""
-
-STATION_FILE: Final = "station file"
+from procedures.limit_tables import find_limit, limits_for, load_limits
+from procedures.steps.carrier_tones import check_carrier_tones
+from procedures.steps.detector_records import Mean
+from procedures.steps.identification import STATION_FILE, check_identification
+from procedures.steps.modulation import measure_modulation
 
 JUDGED: Final = (
     ("depth_90", "depth_90", "depth_90"),
@@ -27,10 +24,12 @@ JUDGED: Final = (
     ("tone_90_hz", "tone_90", "tone_90"),
     ("tone_150_hz", "tone_150", "tone_150"),
     ("harmonics_90", "harmonics_90", "harmonic content"),
+    ("second_harmonic_90", "second_harmonic_90", "harmonic content"),
     ("harmonics_150", "harmonics_150", "harmonic content"),
     ("tone_phase_deg", "tone_phase", "tone phase"),
 )
-"""Estimate, key of the limit, and quantity of the result."""
+"""Estimate, key of the limit, and quantity of the result; what has no limit in the station's
+category is kept and not judged."""
 
 DEPTHS: Final = frozenset({"depth_90", "depth_150", "sdm"})
 """What the detector's law and the record's scale change."""
@@ -50,14 +49,22 @@ Found = Mapping[str, CarrierFound]
 
 
 def check_transmitter(bench: Bench, table: TransmitterChecks, number: int) -> Found:
-    """Measure and judge everything of the transmitter that is selected."""
+    """Measure and judge everything of the transmitter that is selected.
+
+    Raises
+    ------
+    Refused
+        A record cannot be measured, or the identification is not keyed or not suppressed again.
+    """
     key = f"transmitter {number}"
     found: dict[str, CarrierFound] = {
         each.carrier: _carrier(bench, table, key, each) for each in carriers_here(bench, table)
     }
     _separation(bench, key, found)
+    if table.both_point and bench.station.station.carriers == 2:
+        check_carrier_tones(bench, key, table)
     if table.ident is not None:
-        _ident(bench, f"{key}/identification", table.ident, table.detector_u)
+        check_identification(bench, f"{key}/identification", table.ident, table.detector_u)
     return found
 
 
@@ -117,6 +124,11 @@ def _judge_tones(
     for name, limit_key, quantity in JUDGED:
         mean = tones[name]
         u = math.hypot(mean.u, table.detector_u * mean.value if name in DEPTHS else 0.0)
+        if not _limited(bench, limit_key):
+            what = next(row.name for row in load_limits("localizer") if row.key == limit_key)
+            title = f"{which}, {each.carrier} carrier: {what}, without a limit in this category"
+            bench.note(f"{key}/{limit_key}", title, {"value": mean.value, "u": u})
+            continue
         limit = _limit(bench, limit_key)
         title = f"{which}, {each.carrier} carrier: {limit.name}"
         bench.judge(f"{key}/{limit_key}/verdict", title, Result(quantity, mean.value, u), limit)
@@ -143,46 +155,14 @@ def _separation(bench: Bench, key: str, found: Found) -> None:
     bench.judge(f"{key}/separation/verdict", f"{key}, separation of the carriers", result, limit)
 
 
-def _ident(bench: Bench, key: str, table: IdentCheck, detector_u: float) -> None:
-    bench.require(
-        f"{key}/on",
-        "Let the transmitter key its identification.",
-        action=Action("key ident", {"mode": "code"}),
-    )
-    found = catch_ident(bench, f"{key}/caught", table.point, table.records)
-    depth = found.depth or Mean(0.0, 0.0)
-    u = math.hypot(depth.u, detector_u * depth.value)
-    depths = Result("ident_depth", depth.value, u)
-    bench.judge(f"{key}/depth/verdict", f"{key}: depth", depths, _limit(bench, "ident_depth"))
-    if found.tone_hz is not None:
-        tone = Result("frequency", found.tone_hz.value, found.tone_hz.u)
-        bench.judge(f"{key}/tone/verdict", f"{key}: tone", tone, _limit(bench, "ident_tone"))
-    if found.dot_s is not None:
-        dot = Result("ident dot", found.dot_s, DOT_U_S)
-        bench.judge(f"{key}/dot/verdict", f"{key}: dot", dot, _limit(bench, "ident_dot"))
-    wanted = bench.station.station.ident
-    by_ear = not found.text
-    right = (
-        bench.confirm(f"{key}/by ear", f"Listen: does the identification spell {wanted}?")
-        if by_ear
-        else found.spells(wanted)
-    )
-    bench.note(
-        f"{key}/code",
-        "Identification",
-        {
-            "wanted": wanted,
-            "spelt": found.text or None,
-            "by_ear": by_ear,
-            "right": right,
-            "words_per_minute": found.wpm,
-        },
-    )
-    if not right:
-        bench.tell(f"The identification is NOT {wanted}: {found.text or 'as heard'}.")
-
-
 def _limit(bench: Bench, key: str) -> Limit:
     station = bench.station
     category = station.station.category
     return find_limit("localizer", category, key, overrides=station.limits).limit()
+
+
+def _limited(bench: Bench, key: str) -> bool:
+    """Whether the table demands anything of that quantity in the station's category."""
+    station = bench.station
+    rows = limits_for("localizer", station.station.category, overrides=station.limits)
+    return any(row.key == key and not row.recommended for row in rows)

@@ -15,6 +15,9 @@ def test_the_demonstration_has_every_table_in_si() -> None:
     course = station.transmitter.carriers[0]
     assert (course.assigned_hz, course.normal_power_w) == (109.35475e6, 15.6)
     assert station.transmitter.detector_u == pytest.approx(0.002)
+    assert station.transmitter.both_point == "both CSB detector"
+    assert station.transmitter.ident is not None
+    assert (station.transmitter.ident.suppressed, station.transmitter.ident.unequal) == (True, 0.1)
     assert station.alarms is not None
     assert station.alarms.poll_s == 1.0
     low = next(entry for entry in station.alarms.entries if entry.name == "sum of depths, low")
@@ -38,6 +41,8 @@ def test_a_station_without_the_tables_is_one_too() -> None:
     [
         ('state_point = "alarm state"', 'state_point = "nowhere"', "alarms: point 'nowhere'"),
         ('detector_point = "course CSB detector"', 'detector_point = "x"', "point 'x'"),
+        ('both_point = "both CSB detector"', 'both_point = "y"', "transmitter: point 'y'"),
+        ('unequal = "10 %"', 'unequal = "110 %"', "unequal"),
         ('name = "narrow"\nkind = "narrow"\npoint', 'name = "wide"\nkind = "narrow"\npoint',
          "alarm 'wide' stands twice"),
         ('setting = "36 %"\n', "", "needs setting"),

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 import pytest
 
-from daq.roles import Answer, Prompt
+from daq.log.entry import Kind
+from daq.log.reader import LogReader
+from daq.roles import Answer, Prompt, WatchCommand, WatchView
 from procedures.engine.runner import RunEnd
 from tests.support.equipment import (
     Judged,
@@ -17,6 +20,7 @@ from tests.support.equipment import (
     without_tables,
 )
 from tests.support.equipment_plants import ALARMS
+from tests.support.in_process import InProcessBench
 from tests.support.operators import Minded
 
 IDENT = '[[alarms.entries]]\nname = "identification"\nkind = "ident"\n\n'
@@ -31,6 +35,16 @@ def tried(plant: Mapping[str, object], text: str) -> tuple[RunEnd, dict[str, Jud
     with equipment_bench({"seed": 7, **plant}, text=text) as made:
         end = made.run("alarms")
         return end, verdicts(made, end)
+
+
+def steps_walked(made: InProcessBench, end: RunEnd, name: str) -> list[Mapping[str, object]]:
+    """What came of each step of a walk, in order."""
+    with LogReader(made.writer.path) as reader:
+        return [
+            dict(entry.body["outcome"])  # type: ignore[call-overload]
+            for entry in reader.entries(run=end.run, kind=Kind.OUTCOME)
+            if entry.key.startswith(f"alarm/{name}/place ") and entry.key.endswith("/watch")
+        ]
 
 
 def test_the_actual_point_is_found_where_the_unit_is_set() -> None:
@@ -92,11 +106,54 @@ def test_the_power_alarm_is_a_part_of_the_normal_power() -> None:
 
 
 def test_a_unit_that_is_in_alarm_beforehand_is_refused() -> None:
-    with equipment_bench({"seed": 7, "alarms": {"sdm_low": 0.42}}, text=only("wide")) as made:
-        made.clock.sleep(3.0)  # longer than the unit's delay
+    """Its delay is short here, since the preconditions may have moved something just before."""
+    settings = {"sdm_low": 0.42, "delay_s": 0.2}
+    with equipment_bench({"seed": 7, "alarms": settings}, text=only("wide")) as made:
         end = made.run("alarms")
     assert end.result == "refused"
-    assert "in alarm before" in end.message
+    assert "in alarm before 'wide' is tried: course line sum of depths alarm, " in end.message
+
+
+def test_an_alarm_of_another_parameter_is_told_and_not_taken_for_the_one_that_is_tried() -> None:
+    """The clearance carrier fades during the walk; the width's own alarm is found beyond it."""
+    plant = {"seed": 7, "alarms": {"width_wide_ddm": 0.1300}}
+    with equipment_bench(plant, text=only("wide")) as made:
+        inner, hands = made.technician(1), made.sim.hands
+
+        class Elsewhere(Minded):
+            def watching(self, view: WatchView) -> WatchCommand:
+                if "/wide/place " in view.key and not self.views:
+                    hands.do(
+                        "turn control", {"control": "clearance carrier power", "change_db": -1.5}
+                    )
+                return super().watching(view)
+
+        who = Elsewhere(inner)
+        end = made.run("alarms", who)
+        kept = notes(made, end)
+        walked = steps_walked(made, end, "wide")
+    assert any(
+        "In alarm: clearance CSB power alarm. That is not what is tried" in said
+        for said in who.told
+    )
+    assert walked[0]["parameters"] == ["clearance CSB power alarm"]
+    assert [step["alarm"] for step in walked] == [False] * (len(walked) - 1) + [True]
+    assert len(walked) > 2
+    [note] = (body for key, body in kept.items() if key.endswith("place 6/watch/others"))
+    assert note["parameters"] == "clearance CSB power alarm"
+    # What was found does not end as if all were well: the other one is still there.
+    assert end.result == "refused"
+    assert "alarm stays" in end.message
+    assert "clearance CSB power alarm" in end.message
+
+
+def test_where_the_station_file_names_no_parameters_any_alarm_is_taken_for_the_one_tried() -> None:
+    text = only("wide")
+    parameters = re.findall(r'\[\[points\]\]\nname = "[^"]+ alarm"\n', text)
+    assert len(parameters) == 10
+    end, found = tried({"alarms": {"width_wide_ddm": 0.1350}}, without_tables(text, *parameters))
+    assert end.result == "finished"
+    assert found["alarm/wide/point/verdict"].verdict == "in tolerance"
 
 
 def test_a_profile_that_cannot_be_removed_stays_on_record_as_open() -> None:
@@ -118,9 +175,14 @@ def test_a_profile_that_cannot_be_removed_stays_on_record_as_open() -> None:
     )
 
 
-def test_the_ident_is_switched_off_timed_and_switched_on_again() -> None:
+@pytest.mark.parametrize("suppressed", [False, True])
+def test_the_ident_is_switched_off_timed_and_left_as_it_was(suppressed: bool) -> None:
+    """Suppressed for the work: its alarm stands until it is keyed, for the trial only."""
     plant = {"alarms": {"ident_depth": 0.04}, "tx1": {"ident_depth": 0.08}}
-    text = only().replace("[[flight_profiles]]", f"{IDENT}[[flight_profiles]]", 1)
+    if suppressed:
+        plant["ident_suppressed"] = 1
+    text = only() if suppressed else only().replace("\nsuppressed = true", "\nsuppressed = false")
+    text = text.replace("[[flight_profiles]]", f"{IDENT}[[flight_profiles]]", 1)
     with equipment_bench({"seed": 7, **plant}, text=text) as made:
         end = made.run("alarms")
         found = verdicts(made, end)
@@ -128,7 +190,7 @@ def test_the_ident_is_switched_off_timed_and_switched_on_again() -> None:
     assert end.result == "finished", end
     judged = found["alarm/identification/time/verdict"]
     assert judged.value == pytest.approx(1.5, abs=2.0 * judged.u + 0.05)
-    assert depth == pytest.approx(0.08, rel=0.01)
+    assert depth == pytest.approx(0.0 if suppressed else 0.08, rel=0.01, abs=1e-9)
 
 
 def test_a_far_field_monitor_may_take_the_time_that_the_station_gives_it() -> None:

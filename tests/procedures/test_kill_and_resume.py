@@ -80,6 +80,7 @@ def kill_and_resume(folder: Path, kills: int, seed: int) -> tuple[Trace, int]:
         truth = served.sim.plant.truth()
         assert len(truth.cuts) == 1
         assert truth.lines_in == []
+        assert truth.tones_off == []
     return trace, killed
 
 

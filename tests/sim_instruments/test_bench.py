@@ -65,6 +65,15 @@ def test_meters_and_alarm_unit_over_their_links(tmp_path):
             assert line.read_until(b"\n").startswith(b"S N CL=N CW=N")
 
 
+def test_two_profiles_of_one_model_are_two_lines_to_one_instrument():
+    """The oscilloscope's settings are the same by either; the two multimeters are two."""
+    bench = SimulatedBench({}, ManualClock())
+    first, second = (bench.device(name) for name in ("fernmark-os4", "fernmark-os4-detector"))
+    first.session().feed(b"SENS:SWE:TIME 0.5\n")
+    assert float(second.session().feed(b"SENS:SWE:TIME?\n")) == 0.5
+    assert bench.device("torvstad-dm6") is not bench.device("torvstad-dm6-firmware-1")
+
+
 def test_everything_is_closed_afterwards(tmp_path):
     """No thread, no link in the folder, no port."""
     before = threading.active_count()

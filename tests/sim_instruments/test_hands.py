@@ -71,6 +71,10 @@ def test_verbs_change_what_they_say(bench):
     assert bench.plant.truth().sbo_to_csb == pytest.approx(0.0775 * 10 ** (-1.6 / 20), rel=0.02)
     hands.do("restore control", {"control": "course SBO level"}, "8")
     assert bench.plant.truth().sbo_to_csb == pytest.approx(0.0775, rel=1e-3)
+    hands.do("switch tone", {"tone": "90", "state": "off"}, "9")
+    assert bench.plant.truth().tones_off == [90]
+    hands.do("switch tone", {"tone": 90.0, "state": "on"}, "10")
+    assert bench.plant.truth().tones_off == []
     assert "monitor width" in str(hands.do("controls", {})["controls"])
 
 
@@ -78,7 +82,7 @@ def test_verbs_change_what_they_say(bench):
     ("verb", "arguments", "message"),
     [
         ("dance", {}, "hands cannot 'dance'; they can connect receiver"),
-        ("cut", {"path": "sbo"}, "'length_m' is missing"),
+        ("cut", {"path": "sbo"}, "'stage' and 'length_m' are missing"),
         ("turn", {"control": "monitor width", "by": "much"}, "to be a number, not 'much'"),
         ("turn", {"control": "monitor width", "by": "nan"}, "to be a number, not 'nan'"),
         ("connect probe", {"point": "phase detector", "channel": "inf"}, "not 'inf'"),
@@ -91,6 +95,8 @@ def test_verbs_change_what_they_say(bench):
         ("connect counter", {"point": "course line"}, "a counter cannot be connected to"),
         ("select transmitter", {"number": 3}, "no transmitter 3; there are 2"),
         ("switch carrier", {"carrier": "course", "state": "up"}, "on or off, not 'up'"),
+        ("switch tone", {"tone": 90, "state": "soft"}, "a tone is switched on or off, not 'soft'"),
+        ("switch tone", {"tone": 1020, "state": "off"}, "no tone of 1020 Hz; there are 90 and 150"),
         ("key ident", {"mode": "loud"}, "not keyed 'loud'"),
         ("turn control", {"control": "course SBO level", "change_ddm": 0.1}, "does not change"),
     ],

@@ -43,6 +43,14 @@ def test_it_repeats():
     assert 60 / Keyer("ITN").repeat_s >= 6
 
 
+def test_every_second_one_can_be_late():
+    """Ten dots late after eight seconds, and in time again after sixteen."""
+    late = Keyer("ITN", 0.1, 8.0, late_s=1.0)
+    assert keyed(late, 16.0) == keyed(late)
+    assert keyed(late, 9.0)[:20] == keyed(late)[:20]
+    assert "=" not in keyed(late, 8.0)[:10]
+
+
 def test_modes():
     """Continuous is down all the time, off never."""
     time = Timebase(0.0, 100.0, 50)

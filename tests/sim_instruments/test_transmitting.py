@@ -9,6 +9,7 @@ import pytest
 
 from daq.clock import ManualClock
 from sim_instruments.controls import HandError
+from sim_instruments.monitor import CHANNELS
 from sim_instruments.parameters import PlantParameters
 from sim_instruments.plant import Plant
 from sim_instruments.receiver_dsp import RATE_HZ, Demodulated, demodulate
@@ -106,6 +107,34 @@ def test_ident_is_keyed_continuous_or_off():
         plant.key_ident("loudly")
 
 
+@pytest.mark.parametrize(("off", "sign"), [(90, 1), (150, -1)])
+@pytest.mark.parametrize("wrong", [{}, {"phase_error_deg": -152.0}, {"wanted_tone": 90}])
+def test_with_one_tone_off_the_other_predominates_wherever_anybody_looks(off, sign, wrong):
+    """By its whole depth in CSB alone, and everywhere whatever the phase and sense of SBO."""
+    plant = still(width_ratio=0.66, **wrong)
+    normal = [seen(plant, channel).ddm for channel in CHANNELS]
+    plant.switch_tone(off, on=False)
+    assert plant.truth().tones_off == [off]
+    assert seen(plant, "course CSB").ddm == pytest.approx(0.2 * sign, abs=1e-5)
+    assert seen(plant, "clearance CSB").ddm == pytest.approx(0.2 * sign, abs=1e-5)
+    for channel in CHANNELS:
+        assert 0.05 < sign * seen(plant, channel).ddm < 0.4
+    volts = plant.volts("course CSB detector", 0.0, 9000.0, 9000)
+    assert abs(np.fft.rfft(volts))[off] / 4500 < 0.002
+    plant.switch_tone(off, on=True)
+    assert [seen(plant, channel).ddm for channel in CHANNELS] == normal
+    assert plant.truth().tones_off == []
+
+
+def test_a_tone_that_is_off_takes_its_power_along():
+    """Of the 4 per cent in two tones of 20 per cent, half; of SBO, half (AM theory)."""
+    plant = still()
+    before = plant.power_w("course SBO")
+    plant.switch_tone(90, on=False)
+    assert plant.power_w("course CSB") == pytest.approx(15.3)
+    assert plant.power_w("course SBO") == pytest.approx(before / 2)
+
+
 def test_power_of_carrier_and_sidebands():
     """15 W of carrier with m = 0.2 twice: 4 per cent more (AM theory; standards, F2)."""
     plant = still()
@@ -172,3 +201,64 @@ def test_far_field_monitor_stands_on_the_course_line():
     found = seen(still(alignment_ddm=0.01), "far field monitor")
     assert found.ddm == pytest.approx(0.01, abs=5e-4)
     assert not still(far_field_monitor_m=0.0).can_receive("far field monitor")
+
+
+def lines_of(volts: np.ndarray, *bins: int) -> list[complex]:
+    """Return lines of a record over one second, by FFT: amplitude and phase of a cosine."""
+    lines = np.fft.rfft(volts) / (len(volts) / 2)
+    return [complex(lines[each]) for each in bins]
+
+
+def test_the_third_harmonic_is_its_own():
+    """By FFT over a second: 3 per cent of 90 and of 150 Hz at 270 and 450 Hz, none at 180."""
+    plant = still(tx1={"third_harmonic_percent": 3.0})
+    l90, l150, l180, l270, l450 = lines_of(
+        plant.volts("course CSB detector", 0.0, 9000.0, 9000), 90, 150, 180, 270, 450
+    )
+    assert abs(l270 / l90) == pytest.approx(0.03, abs=5e-4)
+    assert abs(l450 / l150) == pytest.approx(0.03, abs=5e-4)
+    assert abs(l180 / l90) < 5e-4
+
+
+def test_each_carrier_s_modulator_has_its_own_phase_of_each_tone():
+    """Clearance against course at the same moment: 14 degrees of 90, -11 of 150 Hz, by FFT."""
+    plant = still(tx1={"clearance": {"tone_90_phase_deg": 14.0, "tone_150_phase_deg": -11.0}})
+    course, clearance = (
+        lines_of(plant.volts(f"{name} CSB detector", 3.0, 9000.0, 9000), 90, 150)
+        for name in ("course", "clearance")
+    )
+    lead_deg = np.degrees(np.angle(np.array(clearance) / np.array(course)))
+    assert lead_deg == pytest.approx([14.0, -11.0], abs=0.1)
+
+
+def test_both_carriers_come_out_of_the_combiner():
+    """6 dB down, the clearance carrier 12: two lines 9.5 kHz apart and their beat on a detector."""
+    plant = still()
+    field = plant.field("both CSB", Timebase(0.0, 48_000.0, 48_000))
+    lines = np.abs(np.fft.fft(field)) / 48_000
+    assert lines[4750] == pytest.approx(0.5, rel=1e-3)
+    assert lines[-4750] == pytest.approx(0.25, rel=1e-3)
+    volts = plant.volts("both CSB detector", 0.0, 40_000.0, 40_000)
+    assert np.argmax(np.abs(np.fft.rfft(volts))[1000:]) + 1000 == 9500
+    # Lowest where both tones are lowest: 0.6 of the carriers' difference.
+    assert volts.min() == pytest.approx(0.6 * 0.25, abs=0.01)
+
+
+def test_an_ident_can_be_found_suppressed():
+    """As for maintenance; hands switch it on."""
+    plant = still(ident_suppressed=1, tx1={"ident_depth": 0.08})
+    assert plant.ident_depth == 0.0
+    plant.key_ident("code")
+    assert plant.ident_depth == pytest.approx(0.08)
+
+
+def test_an_ident_comes_again_as_the_table_says():
+    """Every seven seconds, and every second one a second late: at 0, 7 + 1, 14, 21 + 1 s."""
+    plant = still(
+        tx1={"ident_depth": 0.1, "ident_dot_s": 0.1, "ident_repeat_s": 7.0, "ident_late_s": 1.0}
+    )
+    volts = plant.volts("course CSB detector", 0.0, 6000.0, 6000 * 24)
+    ident = np.abs(np.fft.rfft(volts.reshape(-1, 300) * np.hanning(300), axis=1))[:, 51]
+    steps = np.flatnonzero(ident > 0.5 * ident.max())
+    begins = steps[np.flatnonzero(np.diff(steps, prepend=-100) > 30)] * 0.05
+    assert begins == pytest.approx([0.0, 8.0, 14.0, 22.0], abs=0.06)

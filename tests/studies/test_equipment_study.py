@@ -43,7 +43,7 @@ def check(cases: Sequence[Case]) -> None:
 
 
 @pytest.mark.study
-@pytest.mark.timeout(400)
+@pytest.mark.timeout(600)
 @pytest.mark.parametrize("name", STUDIES)
 def test_100_plants_are_judged_rightly(name: str) -> None:
     outcomes = [STUDIES[name](seed) for seed in range(1, 101)]

@@ -111,7 +111,12 @@ def equipment_bench(
 ) -> Iterator[InProcessBench]:
     """A bench in order but for what is said; `long_records`: the detectors' own profile."""
     station = station_of(text or station_text())
-    given = {**(IN_ORDER if in_order else {}), "if_level_spread": 0.0, **plant}
+    given = {
+        **(IN_ORDER if in_order else {}),
+        "if_level_spread": 0.0,
+        "ident_suppressed": 0,
+        **plant,
+    }
     folder = LIKE_MEMORY if LIKE_MEMORY.is_dir() else None
     with tempfile.TemporaryDirectory(dir=folder) as place:
         log = Path(place) / "x.tblog"

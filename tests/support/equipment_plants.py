@@ -49,7 +49,9 @@ def transmitter_plant(seed: int) -> dict[str, object]:
             "power_db": float(rng.uniform(-0.8, 0.8)),
             "depth_90": depth,
             "depth_150": depth + float(rng.uniform(-0.008, 0.008)),
-            "carrier_error_hz": float(rng.uniform(-3500.0, 3500.0)),
+            "carrier_error_hz": float(rng.uniform(-3000.0, 3000.0)),
+            "tone_90_phase_deg": float(rng.uniform(-17.0, 17.0)),
+            "tone_150_phase_deg": float(rng.uniform(-17.0, 17.0)),
         }
 
     def one() -> dict[str, object]:
@@ -60,9 +62,12 @@ def transmitter_plant(seed: int) -> dict[str, object]:
             "tone_90_error_percent": off,
             "tone_150_error_percent": off,
             "tone_phase_deg": float(rng.uniform(-32.0, 32.0)),
-            "harmonic_percent": float(rng.uniform(0.0, 16.0)),
+            "harmonic_percent": float(rng.uniform(0.0, 12.0)),
+            "third_harmonic_percent": float(rng.uniform(0.0, 11.0)),
             "ident_depth": float(rng.uniform(0.03, 0.17)),
             "ident_dot_s": float(rng.uniform(0.08, 0.18)),
+            "ident_repeat_s": float(rng.uniform(6.0, 13.0)),
+            "ident_late_s": float(rng.uniform(0.0, 1.0)),
         }
 
     return {"seed": seed, "tx1": one(), "tx2": one()}
@@ -72,12 +77,13 @@ def transmitter_cases(seed: int) -> list[Case]:
     """Run the procedure on one seeded plant."""
     plant = transmitter_plant(seed)
     text = station_text(
-        ("[[transmitter.carriers]]\ncarrier = \"course\"",
-         "[transmitter.ident]\npoint = \"course CSB detector\"\nrecords = 2\n\n"
-         "[[transmitter.carriers]]\ncarrier = \"course\""),
         ("\n[transmitter]\nrecords = 4", "\n[transmitter]\nrecords = 1"),
-    )  # fmt: skip
-    with equipment_bench(plant, text=text, long_records=True) as made:
+        # The category in which everything that is measured has a limit.
+        ('category = "II"', 'category = "III"'),
+        # Strong carriers leave the range of the ordinary profile.
+        *((_by(name, "scope"), _by(name, "scope for long records")) for name in CARRIERS),
+    )
+    with equipment_bench(plant, text=text) as made:
         end = made.run("transmitter")
         if CANNOT_TELL in end.message:
             return []
@@ -86,11 +92,16 @@ def transmitter_cases(seed: int) -> list[Case]:
     return list(_transmitter_cases(plant, found))
 
 
+def _by(carrier: str, instrument: str) -> str:
+    return f'name = "{carrier} CSB detector"\nquantity = "ddm"\ninstrument = "{instrument}"'
+
+
 def _transmitter_cases(plant: Mapping[str, object], found: Mapping[str, Judged]) -> list[Case]:
     cases: list[Case] = []
     for number in (1, 2):
         own = plant[f"tx{number}"]
         assert isinstance(own, Mapping)
+        content = float(np.hypot(own["harmonic_percent"], own["third_harmonic_percent"])) / 100.0
         for name in CARRIERS:
             key, each = f"transmitter {number}/{name}", own[name]
             nominal_hz = 109.35e6 + (4750.0 if name == "course" else -4750.0)
@@ -102,9 +113,10 @@ def _transmitter_cases(plant: Mapping[str, object], found: Mapping[str, Judged])
                 "sdm": each["depth_90"] + each["depth_150"],
                 "tone_90": 90.0 * (1.0 + own["tone_90_error_percent"] / 100.0),
                 "tone_150": 150.0 * (1.0 + own["tone_150_error_percent"] / 100.0),
-                "harmonics_90": own["harmonic_percent"] / 100.0,
-                "harmonics_150": own["harmonic_percent"] / 100.0,
-                "tone_phase": own["tone_phase_deg"],
+                "harmonics_90": content,
+                "harmonics_150": content,
+                "second_harmonic_90": own["harmonic_percent"] / 100.0,
+                "tone_phase": _tone_phase_deg(each, own),
                 "balance": each["depth_150"] - each["depth_90"],
             }
             cases += [case(w, found[f"{key}/{w}/verdict"], t) for w, t in truths.items()]
@@ -112,12 +124,28 @@ def _transmitter_cases(plant: Mapping[str, object], found: Mapping[str, Judged])
         cases.append(case("ident depth", found[f"{key}/depth/verdict"], own["ident_depth"]))
         if f"{key}/dot/verdict" in found:
             cases.append(case("ident dot", found[f"{key}/dot/verdict"], own["ident_dot_s"]))
+        if f"{key}/repetition/verdict" in found:
+            often = 60.0 / own["ident_repeat_s"]
+            cases.append(case("ident repetition", found[f"{key}/repetition/verdict"], often))
+        if f"{key}/intervals/verdict" in found:
+            unequal = 2.0 * own["ident_late_s"] / own["ident_repeat_s"]
+            cases.append(case("ident intervals", found[f"{key}/intervals/verdict"], unequal))
+        for tone in (90, 150):
+            course, clearance = (own[name][f"tone_{tone}_phase_deg"] for name in CARRIERS)
+            judged = found[f"transmitter {number}/carriers/tone_phase_{tone}/verdict"]
+            cases.append(case(f"{tone} Hz between carriers", judged, clearance - course))
         separation = (
             9500.0 + own["course"]["carrier_error_hz"] - own["clearance"]["carrier_error_hz"]
         )
         judged = found[f"transmitter {number}/separation/verdict"]
         cases.append(case("separation", judged, separation))
     return cases
+
+
+def _tone_phase_deg(each: Mapping[str, float], own: Mapping[str, float]) -> float:
+    """Return the phase of 150 Hz where 90 Hz passes zero upward: there it has gone 5/3 as far."""
+    at_zero = each["tone_150_phase_deg"] - 5.0 / 3.0 * each["tone_90_phase_deg"]
+    return float((own["tone_phase_deg"] + at_zero + 60.0) % 120.0 - 60.0)
 
 
 def _power_db(each: Mapping[str, float], own: Mapping[str, float], name: str) -> float:

@@ -86,7 +86,9 @@ class Ran:
     told: tuple[str, ...]
 
     def judged(self) -> dict[str, Mapping[str, Any]]:
-        return {key: row for key, row in self.requests.items() if row["do"] == "judge"}
+        """The verdicts on the station; that of the sense check is one on the receiver."""
+        judged = {key: row for key, row in self.requests.items() if row["do"] == "judge"}
+        return {key: row for key, row in judged.items() if not key.startswith("sense/")}
 
 
 @dataclass

@@ -64,13 +64,40 @@ def test_trace_has_401_points_over_the_span(bench, clock):
     assert levels.index(max(levels)) == pytest.approx(200 + 4750 / 50, abs=2)
 
 
-def test_nothing_connected(clock):
-    """9.91E37 in each answer, and the marker stays."""
-    bench = SimulatedBench({}, clock)
-    assert float(ask(bench, "CALC:MARK:Y?")) == 9.91e37
-    assert float(ask(bench, "TRAC:DATA?")) == 9.91e37
-    ask(bench, "CALC:MARK:MAX")
-    assert float(ask(bench, "CALC:MARK:X?")) == 109.35e6
+@pytest.mark.parametrize(
+    "query", ["CALC:MARK:Y?", "TRAC:DATA?", "CALC:MARK:MAX;X?", "CALC:MARK:MAX;Y?"]
+)
+def test_nothing_connected(clock, query):
+    """9.91E37 (SCPI-1999, 7.2.1.4), and a search that found nothing leaves no frequency behind."""
+    assert float(ask(SimulatedBench({}, clock), query)) == 9.91e37
+
+
+def test_the_highest_line_is_the_course_carriers(bench):
+    """4.75 kHz above the channel's middle (the plant's default), within half a bandwidth."""
+    bench.hands.do("connect analyzer", {"point": "antenna"})
+    bench.hands.do("carry receiver", {"along_m": 3120.0})
+    for bandwidth_hz in (10, 30, 100):
+        ask(bench, f"SENS:BAND {bandwidth_hz}")
+        found_hz = float(ask(bench, "CALCulate1:MARKer1:MAXimum;X?"))
+        assert found_hz == pytest.approx(COURSE_HZ, abs=bandwidth_hz / 2)
+
+
+def test_a_single_sweep_stays_until_the_next_or_until_a_setting_changes(bench):
+    """All answers are of one sweep then; -230 (SCPI-1999, 21.8) when there is none."""
+    bench.hands.do("carry receiver", {"along_m": 3120.0})
+    assert ask(bench, "INIT:CONT OFF;:CALC:MARK:Y?") == ""
+    assert ask(bench, "SYST:ERR?") == '-230,"Data corrupt or stale"'
+    first = ask(bench, "INIT;:CALC:MARK:MAX;Y?")
+    bench.hands.do("carry receiver", {"along_m": 1000.0})
+    assert ask(bench, "CALC:MARK:Y?") == first
+    assert float(ask(bench, "INIT;:CALC:MARK:Y?")) > float(first) + 3.0
+    assert ask(bench, "SENS:BAND 40;:CALC:MARK:Y?") == ""
+    assert ask(bench, "*CLS;*RST;INIT:CONT?") == "1"
+
+
+def test_there_is_one_marker(bench):
+    ask(bench, "CALC:MARK2:X?")
+    assert ask(bench, "SYST:ERR?") == '-114,"Header suffix out of range"'
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@ PY := .venv/bin/python
 # One thread for linear algebra: the arrays are small, and the tests run side by side already.
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
-.PHONY: demo test study lint types imports check bench clean
+.PHONY: demo test study browsers lint types imports check bench clean
 
 .venv/ready: requirements.lock pyproject.toml .ci/setup
 	bash .ci/setup
@@ -17,6 +17,10 @@ test: .venv/ready
 
 study: .venv/ready
 	$(PY) -m pytest -q -s -m study --timeout 1500 tests
+
+browsers: .venv/ready
+	bash .ci/system-packages firefox-esr webkit2gtk-driver xvfb
+	$(PY) -m pytest -q -m browsers tests
 
 bench: .venv/ready
 	$(PY) -m pytest -q -s --benchmark-enable --benchmark-only tests/benchmarks

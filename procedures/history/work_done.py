@@ -14,6 +14,7 @@ from daq.log.entry import Body, Entry, Kind
 from daq.log.reader import LogReader
 from procedures.history.model import NS_PER_DAY, day_of, start_of
 from procedures.history.references import KEY as REFERENCES
+from procedures.page.doorway import LET_GO, PAIRED
 from procedures.record import rows
 
 _RANK: Final = ("cut", "adjustment", "instrument", "event", "note", "run")
@@ -21,7 +22,7 @@ _RANK: Final = ("cut", "adjustment", "instrument", "event", "note", "run")
 
 _BY_HAND: Final = frozenset({"cut", "adjustment"})
 
-_COMPUTED: Final = frozenset({"resumed"})
+_COMPUTED: Final = frozenset({"resumed", LET_GO, PAIRED})
 """Events that are the program's own and change nothing at the station."""
 
 

@@ -19,6 +19,7 @@ from starlette.routing import Route
 from daq.errors import TrimbenchError
 from procedures.page.actions import Stale, Wish, act
 from procedures.page.archive import Records, runs, trend, trends
+from procedures.page.doorway import Doorway
 from procedures.page.events import last_id
 from procedures.page.hub import Hub
 from procedures.page.offers import Offers
@@ -50,6 +51,7 @@ class Parts:
     offers: Offers
     screens: Screens
     pairing: Pairing
+    door: Doorway
     records: Records
 
 
@@ -87,9 +89,10 @@ class _Page:
         return StreamingResponse(stream, media_type="text/event-stream")
 
     async def act(self, request: Request) -> Response:
+        body = await _object(request)
+        # Looked at when the body is there: a screen that is let go meanwhile may no longer act.
         if not self._parts.pairing.may_act(request.cookies.get(COOKIE)):
             raise HTTPException(401, "Only the paired screen may act; this one looks on.")
-        body = await _object(request)
         wish = Wish(str(body.get("id", "")), str(body.get("do", "")), str(body.get("text", "")))
         try:
             act(wish, self._parts.hub, self._parts.offers)
@@ -101,7 +104,8 @@ class _Page:
         cookie = self._parts.pairing.exchange(str((await _object(request)).get("token", "")))
         if cookie is None:
             raise HTTPException(401, "That code is wrong, or was used already.")
-        self._parts.hub.publish("pair", {"paired": True})
+        address = request.client.host if request.client else "an unknown address"
+        await asyncio.to_thread(self._parts.door.came, address)
         response = JSONResponse({"done": True})
         response.set_cookie(COOKIE, cookie, secure=True, httponly=True, samesite="strict")
         return response

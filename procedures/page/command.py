@@ -12,6 +12,7 @@ from procedures.commands.options import StationOption, station_path
 
 if TYPE_CHECKING:
     from daq.clock import Clock
+    from daq.log.writer import LogWriter
     from daq.roles import Operator
     from daq.station import Station
     from procedures.page.server import LivePage
@@ -54,6 +55,7 @@ def wanted_page(
     lan: bool,
     acts: bool,
     quiet: bool = False,
+    writer: LogWriter | None = None,
 ) -> Iterator[LivePage | None]:
     """Serve the page while the block lasts and tell where it is; None when nobody wants it.
 
@@ -67,6 +69,8 @@ def wanted_page(
         Whether screens may answer and capture.
     quiet
         Tell on standard error, because standard output is for a program.
+    writer
+        Of the run's log, where it is recorded that another screen was paired.
 
     Raises
     ------
@@ -80,9 +84,12 @@ def wanted_page(
 
     from procedures.page.announce import announce
     from procedures.page.server import LivePage, PageOptions
+    from procedures.terminal.screen import speaks_unicode
 
-    with LivePage(station, run, clock, PageOptions(lan=lan)) as served:
-        announce(Console(stderr=quiet), served, acts=acts)
+    console = Console(stderr=quiet)
+    options = PageOptions(lan=lan, code=speaks_unicode(console))
+    with LivePage(station, run, clock, options, writer) as served:
+        announce(console, served, acts=acts)
         yield served
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import select
 
+from procedures.page.doorway import Doorway
 from procedures.page.offers import Offers
 from procedures.terminal.keys import Keyboard
 
@@ -20,11 +21,14 @@ class SharedKeys(Keyboard):
         What the screens say.
     descriptor
         As for `Keyboard`.
+    door
+        Takes its own key out of what is typed; what a screen says never gets there.
     """
 
-    def __init__(self, offers: Offers, descriptor: int = 0) -> None:
+    def __init__(self, offers: Offers, descriptor: int = 0, door: Doorway | None = None) -> None:
         super().__init__(descriptor)
         self._offers = offers
+        self._door = door
 
     @property
     def ended(self) -> bool:
@@ -36,7 +40,10 @@ class SharedKeys(Keyboard):
         keys = ""
         while (key := self._offers.take()) is not None:
             keys += key
-        return keys or super().pressed()
+        if keys:
+            return keys
+        typed = super().pressed()
+        return typed if self._door is None else self._door.without(typed)
 
     def line(self) -> str:
         """See `Keys`."""
@@ -45,6 +52,8 @@ class SharedKeys(Keyboard):
             if (said := self._offers.take()) is not None:
                 return said
             if (typed := self._pop_line()) is not None:
+                if self._door is not None and self._door.takes_line(typed):
+                    continue
                 return typed
             if self._ended and self._terminal:
                 self._ended = False

@@ -1,7 +1,7 @@
 """Which screen may act: a one-time token is exchanged for a cookie; both end with the run.
 
 On the loopback address everybody who can reach the page may act. On a network only the screen
-that held the token first may; all others look.
+that held the token first may; all others look. A new token (`Pairing.renew`) ends what was before.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ class Pairing:
         self._lock = threading.Lock()
         self._token: str | None = secrets.token_urlsafe(TOKEN_BYTES) if needed else None
         self._cookie: str | None = None
+        self._expired = False
 
     @property
     def token(self) -> str:
@@ -48,6 +49,18 @@ class Pairing:
             self._cookie = secrets.token_urlsafe(32)
             return self._cookie
 
+    def renew(self) -> bool:
+        """Make a new token and end the old one and the cookie; return whether a screen had it.
+
+        Once everything has ended (`expire`) it stays so.
+        """
+        with self._lock:
+            was_paired = self._cookie is not None
+            self._cookie = None
+            if self._needed and not self._expired:
+                self._token = secrets.token_urlsafe(TOKEN_BYTES)
+            return was_paired
+
     def may_act(self, cookie: str | None) -> bool:
         """Whether a screen with this cookie may act."""
         with self._lock:
@@ -58,7 +71,7 @@ class Pairing:
     def expire(self) -> None:
         """End token and cookie: from now on nobody may act."""
         with self._lock:
-            self._needed, self._token, self._cookie = True, None, None
+            self._needed, self._token, self._cookie, self._expired = True, None, None, True
 
 
 def _same(given: str, right: str) -> bool:

@@ -9,7 +9,7 @@ import math
 from typing import Final
 
 from daq.journal import finite
-from daq.reading import UA_PER_DDM
+from daq.reading import UA_PER_DDM, predominance
 from daq.roles import Answer, Prompt, WatchView
 from procedures.page.advice import Advice
 from procedures.terminal.bar import FULL_SCALE_BANDS
@@ -20,6 +20,7 @@ from procedures.terminal.format import (
     in_words,
     number,
     printable,
+    reference_words,
 )
 from procedures.terminal.numbers import suggested
 
@@ -51,6 +52,31 @@ def value_body(quantity: str, value: float) -> Body:
     if quantity == "ddm" and math.isfinite(value):
         body["ua"] = number(abs(value) * UA_PER_DDM, 1)
         body["tone"] = 0 if abs(value) <= DDM_NULL else (150 if value > 0 else 90)
+    return body
+
+
+def reference_body(quantity: str, shown: float, reference: float) -> Body:
+    """Return a reference value and the difference from it, in words.
+
+    Parameters
+    ----------
+    shown, reference
+        SI unit of the quantity; of what is not finite no difference is told.
+    """
+    body: Body = {
+        "words": reference_words(quantity, shown, reference).replace("-", "−"),
+        "plot": finite(plotted(quantity, reference)),
+    }
+    if quantity == "ddm":
+        told = f"reference {number(abs(reference) * UA_PER_DDM, 1)} µA"
+        if tone := predominance(reference, null=DDM_NULL).removesuffix(" predominates"):
+            told = f"{told} {tone}"
+        apart_ua = (shown - reference) * UA_PER_DDM
+        body["ua_words"] = (
+            f"{told}, differs by {apart_ua:+.1f} µA".replace("-", "−")
+            if math.isfinite(apart_ua)
+            else told
+        )
     return body
 
 
@@ -112,6 +138,9 @@ def view_body(view: WatchView, question: str, advice: Advice, *, acts: bool) -> 
         "target": None if view.target is None else value_body(quantity, view.target),
         "band": None if view.band is None else plotted(quantity, view.band),
         "best": None if view.best is None else value_body(quantity, view.best),
+        "reference": None
+        if view.reference is None
+        else reference_body(quantity, math.nan if words else view.shown, view.reference),
         "advice": {"code": advice.code, "words": advice.words},
     }
 
@@ -125,6 +154,7 @@ def _pointer(view: WatchView) -> Body | None:
     return {
         "place": place(view.shown - target, band),
         "best": None if view.best is None else place(view.best - target, band),
+        "reference": None if view.reference is None else place(view.reference - target, band),
         "gate": place(band, band),
         "ends": ["90 Hz", "150 Hz"] if ddm else ["low", "high"],
     }

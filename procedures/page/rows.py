@@ -12,6 +12,7 @@ from daq.reading import QUANTITIES, Quality
 from procedures.page.present import PLAIN_BAND_DDM, Body, place, spoken, value_body
 from procedures.record.note_blocks import printed, words
 from procedures.show import said_value
+from procedures.terminal.format import reference_words
 
 _Said = Callable[[Entry, Mapping[str, object]], Body]
 
@@ -57,6 +58,8 @@ def _reading(entry: Entry) -> Body:
         "words": "" if usable else (quality if quality != Quality.OK else str(Quality.NO_VALUE)),
         "value": value_body(quantity, shown),
     }
+    if beside := _beside(quantity, shown, body):
+        told["beside"] = beside
     if quantity == "ddm":
         told["place"] = place(shown, PLAIN_BAND_DDM)
         told["gate"] = place(PLAIN_BAND_DDM, PLAIN_BAND_DDM)
@@ -85,11 +88,12 @@ def _verdict(_: Entry, said: Mapping[str, object]) -> Body:
 
 def _measured(_: Entry, said: Mapping[str, object]) -> Body:
     outcome = _object(said["outcome"])
-    quantity = str(outcome.get("quantity", ""))
+    quantity, value = str(outcome.get("quantity", "")), _number(outcome.get("value"))
     return {
         "what": "measured",
         "title": f"{said.get('point')}, {said.get('label')}",
-        "said": _value_said(quantity, _number(outcome.get("value"))),
+        "said": _value_said(quantity, value),
+        "beside": _beside(quantity, value, said, outcome),
         "steady": bool(outcome.get("steady")),
     }
 
@@ -97,11 +101,13 @@ def _measured(_: Entry, said: Mapping[str, object]) -> Body:
 def _adjusted(_: Entry, said: Mapping[str, object]) -> Body:
     outcome = _object(said["outcome"])
     after = _object(outcome.get("after"))
+    quantity, value = str(after.get("quantity", "")), _number(after.get("value"))
     seconds = _number(outcome.get("elapsed_s"))
     return {
         "what": "adjusted",
         "title": f"{said.get('point')}, adjusted with '{said.get('control')}'",
-        "said": _value_said(str(after.get("quantity", "")), _number(after.get("value"))),
+        "said": _value_said(quantity, value),
+        "beside": _beside(quantity, value, said, outcome),
         "detail": f"{outcome.get('readings')} readings in {seconds:.0f} s",
     }
 
@@ -190,6 +196,15 @@ def _value_said(quantity: str, value: float) -> str:
     if quantity not in QUANTITIES or not math.isfinite(value):
         return str(Quality.NO_VALUE)
     return said_value(quantity, value)
+
+
+def _beside(quantity: str, value: float, *bodies: Mapping[str, object]) -> str:
+    """Return the reference value that a row carries and the difference from it; else nothing."""
+    for body in bodies:
+        reference = _number(body.get("reference"))
+        if math.isfinite(reference):
+            return reference_words(quantity, value, reference).replace("-", "−")
+    return ""
 
 
 def _size(quantity: str, value: float) -> str:

@@ -28,7 +28,7 @@ _Row = tuple[int, bytes]
 QUEUE: Final = 256
 """Rows that wait for one screen at most: about 12 s at 20 readings a second."""
 
-POLL_S: Final = 0.04
+POLL_S: Final = 0.02
 """How often the log is looked at when nobody says that there is something new."""
 
 PING_S: Final = 1.0

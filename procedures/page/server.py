@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import socket
 import tempfile
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -21,13 +20,18 @@ import uvicorn
 
 from daq.clock import Clock
 from daq.errors import InputError
+from daq.log.entry import Kind
+from daq.log.writer import LogWriter
 from daq.roles import Operator
 from daq.station import Station
+from procedures.page.addresses import lan_address, listening
 from procedures.page.app import Parts, make_app
 from procedures.page.archive import Records
 from procedures.page.certificate import Certificate, make_certificate
+from procedures.page.doorway import Doorway
 from procedures.page.guard import Guard
 from procedures.page.hub import Hub
+from procedures.page.invitation import invitation
 from procedures.page.keys import SharedKeys
 from procedures.page.offers import Offers
 from procedures.page.pairing import Pairing
@@ -55,11 +59,14 @@ class PageOptions:
         0 takes any free one.
     address
         Which of the machine's own addresses, with `lan`; empty for that of its usual route.
+    code
+        Whether the terminal can draw a QR code.
     """
 
     lan: bool = False
     port: int = PORT
     address: str = ""
+    code: bool = True
 
 
 class LivePage:
@@ -75,6 +82,8 @@ class LivePage:
         Time for the screens.
     options
         How it is served.
+    writer
+        Where it is logged that another screen was paired; None where there is no run.
 
     Raises
     ------
@@ -83,7 +92,12 @@ class LivePage:
     """
 
     def __init__(
-        self, station: Station, run: int | None, clock: Clock, options: PageOptions
+        self,
+        station: Station,
+        run: int | None,
+        clock: Clock,
+        options: PageOptions,
+        writer: LogWriter | None = None,
     ) -> None:
         self.hub = Hub()
         self._offers = Offers()
@@ -95,8 +109,10 @@ class LivePage:
         self._station = station
         self._run = run
         self._address = (options.address or lan_address()) if options.lan else LOOPBACK
-        self._socket = _open(self._address, options.port)
+        self._socket = listening(self._address, options.port)
         self._certificate: Certificate | None = None
+        log = None if writer is None or run is None else run_events(writer, run)
+        self._door = Doorway(self._pairing, self.hub, self.invitation, log)
         self._started = threading.Event()
         self._up = False
         self._stop: Callable[[], None] | None = None
@@ -119,9 +135,17 @@ class LivePage:
         """SHA-256 of the certificate; empty without TLS."""
         return self._certificate.fingerprint if self._certificate else ""
 
+    def invitation(self, *, acts: bool = True) -> str:
+        """Return how a screen on the network comes to this page; one that may act, if so wanted."""
+        address = self.pairing_url if acts else self.url
+        return invitation(address, self.fingerprint, acts=acts, code=self._options.code)
+
     def keys(self, descriptor: int = 0) -> SharedKeys:
-        """Return the keyboard at `descriptor` together with the screens."""
-        return SharedKeys(self._offers, descriptor)
+        """Return the keyboard at `descriptor` together with the screens.
+
+        On a network its pairing key (`procedures.page.doorway`) is taken out of what is typed.
+        """
+        return SharedKeys(self._offers, descriptor, self._door if self._options.lan else None)
 
     def shown(self, operator: Operator, *, acts: bool) -> ShownOperator:
         """Return `operator`, shown on the page.
@@ -131,6 +155,7 @@ class LivePage:
         acts
             Whether screens may answer for it, which needs that it reads `keys`.
         """
+        self._door.tell = operator.tell
         return ShownOperator(operator, self.hub, self._offers if acts else None, self._clock)
 
     def __enter__(self) -> Self:
@@ -190,7 +215,9 @@ class LivePage:
 
     def _configuration(self, screens: Screens) -> uvicorn.Config:
         records = Records(self._station.path, self._station.log_path, Path(self._folder.name))
-        parts = Parts(self._site, self.hub, self._offers, screens, self._pairing, records)
+        parts = Parts(
+            self._site, self.hub, self._offers, screens, self._pairing, self._door, records
+        )
         host = f"{self._address}:{self._socket.getsockname()[1]}"
         hosts = {host} if self._options.lan else {host, host.replace(LOOPBACK, "localhost")}
         guarded = Guard(make_app(parts), hosts, self._clock, secure=self._options.lan)
@@ -212,6 +239,15 @@ class LivePage:
         )
 
 
+def run_events(writer: LogWriter, run: int) -> Callable[[Mapping[str, object]], None]:
+    """Return what writes an event of the page into the log of a run."""
+
+    def write(body: Mapping[str, object]) -> None:
+        writer.append(run, Kind.EVENT, "page", body)
+
+    return write
+
+
 def site_body(station: Station, run: int | None) -> Body:
     """Return what a screen is told when it loads: the station, the run and the lines to cut."""
     facts = station.station
@@ -228,36 +264,6 @@ def site_body(station: Station, run: int | None) -> Body:
         "frequency": f"{facts.frequency_hz / 1e6:.2f} MHz",
         "spares": spares,
     }
-
-
-def lan_address() -> str:
-    """Return the address by which this machine is known on its network.
-
-    Nothing is sent: connecting a datagram socket only asks the system for its own route.
-
-    Raises
-    ------
-    InputError
-        The machine is on no network.
-    """
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # RFC 5737: an address that belongs to nobody
-            return str(probe.getsockname()[0])
-        except OSError as error:
-            raise InputError(
-                "This machine is on no network, so no other one could see the page.",
-                hint="leave --lan out to see it on this machine.",
-            ) from error
-
-
-def _open(address: str, port: int) -> socket.socket:
-    with contextlib.suppress(OSError):
-        return socket.create_server((address, port))
-    try:
-        return socket.create_server((address, 0))
-    except OSError as error:
-        raise InputError(f"The page cannot be served on {address}: {error.strerror}.") from error
 
 
 def _soon(loop: asyncio.AbstractEventLoop, call: Callable[[], None]) -> None:

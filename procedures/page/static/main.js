@@ -12,6 +12,8 @@ import { Store } from "./store.js";
 import { Stream } from "./stream.js";
 import { Wake } from "./wake.js";
 
+const LET_GO =
+  "The terminal has let this screen go: it can look and no longer act. To act again, scan the code at the terminal.";
 const VIEWS = ["live", "run", "records"];
 const store = new Store();
 const stream = new Stream({ row, now, link });
@@ -21,10 +23,11 @@ const run = new Run(store, stream);
 const sound = new Sound();
 const speech = new Speech();
 const wake = new Wake();
+let loads = 0;
 
+// The present state follows in the same piece of the stream, and draws the reading.
 function row(one) {
   if (store.row(one)) run.later();
-  meter.later();
 }
 
 function now(state) {
@@ -51,9 +54,13 @@ function link(state) {
 }
 
 async function load() {
+  const mine = ++loads;
   const answer = await fetch("/site.json");
   if (!answer.ok) return;
-  store.site = await answer.json();
+  const site = await answer.json();
+  if (mine !== loads) return; // overtaken by a later question, which knows better who may act
+  const acted = store.site?.may_act;
+  store.site = site;
   const { ident, run: number, station, runway, frequency, may_act: acts } = store.site;
   say(byId("ident"), `${ident} ${frequency}`);
   say(
@@ -65,6 +72,7 @@ async function load() {
   document.title = `${ident} trimbench`;
   if (number === null && !location.hash) location.hash = "#records";
   ask.draw();
+  if (acted && !acts) ask.tell(LET_GO);
 }
 
 async function pair() {

@@ -6,6 +6,7 @@ import { settings } from "./settings.js";
 import { Strip } from "./strip.js";
 
 const FRESH_MS = 1000;
+const STRIP_MS = 250; // the minute moves a pixel in that time; the number must not wait for it
 const PREDOMINATES = " predominates";
 
 export class Meter {
@@ -16,6 +17,7 @@ export class Meter {
     this.pointer = new Pointer(byId("pointer"));
     this.strip = new Strip(byId("strip"));
     this.due = false;
+    this.stripDue = false;
     settings.onChange(() => {
       this.strip.recolour();
       this.later();
@@ -31,6 +33,17 @@ export class Meter {
       this.due = false;
       this.draw();
     });
+    this.stripLater();
+  }
+
+  /** Draw the last minute a little later, in a task of its own. */
+  stripLater() {
+    if (this.stripDue) return;
+    this.stripDue = true;
+    setTimeout(() => {
+      this.stripDue = false;
+      this.minute();
+    }, STRIP_MS);
   }
 
   draw() {
@@ -41,9 +54,14 @@ export class Meter {
     this.words(shown);
     this.pointer.show(shown);
     this.facts(shown);
+    this.box.dataset.seq = this.store.newest?.seq ?? 0;
+  }
+
+  minute() {
+    const shown = this.store.shown;
+    if (!shown || !this.strip.visible) return;
     const now = shown.mono_ms + Math.max(0, Math.min(this.stream.ageMs(shown.mono_ms), 60000));
     this.strip.draw(this.store.lastMinute(now), shown, now);
-    this.box.dataset.seq = this.store.newest?.seq ?? 0;
   }
 
   number(shown) {
@@ -54,6 +72,7 @@ export class Meter {
     say(byId("unit"), shown.words ? "" : current ? "µA" : value.unit);
     say(byId("also"), current ? `${value.number} ${value.unit}` : value.also);
     say(byId("meaning"), value.meaning);
+    mark(this.box, "empty", "");
     mark(this.box, "wordy", shown.words ? "yes" : "");
     mark(this.box, "mode", shown.mode);
     mark(this.box, "quantity", shown.quantity);
@@ -70,8 +89,17 @@ export class Meter {
     say(byId("reminder-words"), shown.caution ?? "");
     say(byId("advice"), shown.mode === "watch" ? shown.advice.words : "");
     say(byId("distance"), (shown.distance ?? "").replace(/^in the band, /, ""));
+    this.reference(shown);
     mark(this.box, "inside", shown.in_band ? "yes" : "");
     mark(byId("advice"), "code", shown.mode === "watch" ? shown.advice.code : "");
+  }
+
+  reference(shown) {
+    const known = shown.reference;
+    const ua = settings.unit === "ua" && known?.ua_words;
+    const words = (ua ? known.ua_words : known?.words) ?? shown.beside ?? "";
+    byId("reference").hidden = !words;
+    say(byId("reference"), words);
   }
 
   facts(shown) {

@@ -1,6 +1,7 @@
 // The pointer: a ball in a valley. The target is the floor, the band is the flat between two posts,
 // the slopes are logarithmic like the terminal's bar. Place and height both tell the distance; the
-// ball becomes a ring with a tick in the band, so that colour is never needed.
+// ball becomes a ring with a tick in the band, so that colour is never needed. A pennant stands where
+// the best value was, a diamond lies where the reference value is.
 
 import { draw, mark } from "./dom.js";
 
@@ -28,6 +29,7 @@ export class Pointer {
     this.posts = draw("path", { class: "posts" });
     this.dots = Array.from({ length: TRAIL }, (_, i) => draw("circle", { r: 2 + i * 0.5, class: "trail" }));
     this.flag = draw("path", { class: "best", d: "M0 0V-26L15 -20L0 -14" });
+    this.reference = draw("path", { class: "reference", d: "M0 -10L10 0L0 10L-10 0Z" });
     this.ball = draw(
       "g",
       { class: "ball" },
@@ -45,6 +47,7 @@ export class Pointer {
       this.posts,
       ...this.dots,
       this.flag,
+      this.reference,
       this.ball,
       this.low,
       this.high,
@@ -91,11 +94,16 @@ export class Pointer {
       dot.setAttribute("visibility", place === undefined ? "hidden" : "visible");
       if (place !== undefined) dot.setAttribute("transform", at(place));
     });
-    this.flag.setAttribute("visibility", pointer.best === null ? "hidden" : "visible");
-    if (pointer.best !== null)
-      this.flag.setAttribute(
-        "transform",
-        `translate(${x(pointer.best).toFixed(1)} ${(y(pointer.best, this.gate) + R).toFixed(1)})`,
-      );
+    this.lay(this.flag, pointer.best);
+    this.lay(this.reference, pointer.reference);
+  }
+
+  /** Put a mark on the valley's own line, or away when there is no place for it. */
+  lay(mark, place) {
+    const known = place !== null && place !== undefined;
+    mark.setAttribute("visibility", known ? "visible" : "hidden");
+    if (!known) return;
+    const height = y(place, this.gate) + R;
+    mark.setAttribute("transform", `translate(${x(place).toFixed(1)} ${height.toFixed(1)})`);
   }
 }

@@ -113,9 +113,9 @@ function step(row) {
       );
     }
     case "measured":
-      return line("measured", "•", row.title, row.said, row.steady ? "" : "had not settled");
+      return line("measured", "•", row.title, row.said, details(row.beside, !row.steady && "had not settled"));
     case "adjusted":
-      return line("adjusted", "↻", row.title, row.said, row.detail);
+      return line("adjusted", "↻", row.title, row.said, details(row.beside, row.detail));
     case "answer":
       return line("answer", "›", row.title, `${row.said} (${row.by})`, "");
     case "plan":
@@ -142,6 +142,8 @@ function step(row) {
       return null;
   }
 }
+
+const details = (...parts) => parts.filter(Boolean).join("; ");
 
 function ending(end) {
   const hazards = end.hazards.map((hazard) =>

@@ -19,13 +19,19 @@ export class Sound {
     settings.onChange((name) => {
       if (name === "sound") this.arm();
     });
-    // A browser lets a page sound only after somebody touched it.
-    document.addEventListener("pointerdown", () => this.arm());
-    document.addEventListener("keydown", () => this.arm());
+    // A browser lets a page sound only after somebody touched it; which event counts as a touch
+    // differs, and a telephone call can take the sound away again.
+    for (const touch of ["pointerdown", "pointerup", "click", "keydown"])
+      document.addEventListener(touch, () => this.arm());
   }
 
   arm() {
-    if (settings.sound !== "on" || this.context) return;
+    if (settings.sound !== "on") return;
+    if (!this.context) this.start();
+    else if (this.context.state !== "running") this.context.resume();
+  }
+
+  start() {
     this.context = new AudioContext();
     this.tone = this.context.createOscillator();
     this.volume = this.context.createGain();

@@ -1,4 +1,4 @@
-// The last minute of readings on a canvas: target dashed, band shaded, gaps left open.
+// The last minute of readings on a canvas: target dashed, reference dotted, band shaded, gaps open.
 
 const SPAN_MS = 60000;
 const GAP_MS = 1500;
@@ -12,6 +12,10 @@ export class Strip {
       this.size = null;
     }).observe(canvas);
     this.recolour();
+  }
+
+  get visible() {
+    return this.canvas.offsetParent !== null && document.visibilityState === "visible";
   }
 
   recolour() {
@@ -29,6 +33,9 @@ export class Strip {
     const scale = this.scale(points, shown, width, height, nowMs);
     this.grid(scale, width);
     if (shown.target && shown.band !== null) this.band(scale, shown, width);
+    const reference = shown.reference?.plot ?? null;
+    if (reference !== null && reference >= scale.low && reference <= scale.high)
+      this.level(scale, reference, width, this.colours.soft, [2, 4]);
     this.line(points, scale);
   }
 
@@ -95,12 +102,17 @@ export class Strip {
     c.globalAlpha = 0.22;
     c.fillRect(scale.left, top, width - 8 - scale.left, Math.max(2, bottom - top));
     c.globalAlpha = 1;
-    c.strokeStyle = this.colours.good;
-    c.setLineDash([7, 5]);
+    this.level(scale, shown.target.plot, width, this.colours.good, [7, 5]);
+  }
+
+  level(scale, value, width, colour, dashes) {
+    const c = this.context;
+    c.strokeStyle = colour;
+    c.setLineDash(dashes);
     c.lineWidth = 1.5;
     c.beginPath();
-    c.moveTo(scale.left, scale.y(shown.target.plot));
-    c.lineTo(width - 8, scale.y(shown.target.plot));
+    c.moveTo(scale.left, scale.y(value));
+    c.lineTo(width - 8, scale.y(value));
     c.stroke();
     c.setLineDash([]);
   }

@@ -152,7 +152,7 @@ def _rig(station: Station, options: PageOptions) -> Iterator[Rig]:
     reading, typing = os.pipe()
     with (
         LogWriter(station.log_path, clock) as writer,
-        LivePage(station, 1, clock, options) as page,
+        LivePage(station, 1, clock, options, writer) as page,
     ):
         console = Console(file=io.StringIO(), width=80, _environ={})
         meter = Meter("receiver", clock)

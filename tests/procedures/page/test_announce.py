@@ -5,27 +5,12 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING
 
-import segno
 from rich.console import Console
 
-from procedures.page.announce import announce, qr_code
+from procedures.page.announce import announce
 
 if TYPE_CHECKING:
     from tests.procedures.page.conftest import Rig
-
-MODULES = {"█": (0, 0), "▀": (0, 1), "▄": (1, 0), " ": (1, 1)}
-
-
-def test_the_code_on_the_terminal_is_the_one_that_was_made() -> None:
-    """Read back module by module and compared with segno's own matrix (ISO/IEC 18004)."""
-    text = "https://192.0.2.7:8471/#pair=" + "A" * 24
-    lines = qr_code(text).splitlines()
-    read = [[MODULES[c][half] for c in line] for line in lines for half in (0, 1)]
-    matrix = [list(row) for row in segno.make(text, error="l").matrix]
-    side = len(matrix)
-    assert [row[2 : 2 + side] for row in read[2 : 2 + side]] == matrix
-    assert not any(read[0]), "the quiet zone"
-    assert len(lines[0]) <= 60
 
 
 def test_a_page_for_this_machine_is_told_in_a_line(rig: Rig) -> None:

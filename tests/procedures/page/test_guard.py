@@ -15,8 +15,11 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from daq.clock import ManualClock
+from daq.clock import ManualClock, SystemClock
+from daq.log.entry import Kind
+from daq.log.reader import LogReader
 from procedures.page.certificate import make_certificate
+from procedures.page.doorway import LET_GO, PAIRED
 from procedures.page.guard import ACTIONS_PER_S, BURST_S, MAX_BODY, Bucket
 
 if TYPE_CHECKING:
@@ -171,6 +174,84 @@ def test_the_token_pairs_one_screen_once(lan_rig: Rig) -> None:
     mine = {"cookie": cookie.partition(";")[0]}
     assert ask(lan_rig, "POST", "/act", body=WISH, headers=mine)[0] == 409, "it may act"
     assert ask(lan_rig, "POST", "/pair", body={"token": token})[0] == 401, "replayed"
+
+
+def paired(rig: Rig) -> dict[str, str]:
+    """Pair a screen as the code at the terminal says; return the header that it sends then."""
+    token = rig.page.pairing_url.partition("#pair=")[2]
+    status, headers, _ = ask(rig, "POST", "/pair", body={"token": token})
+    assert status == 200
+    return {"cookie": headers["set-cookie"].partition(";")[0]}
+
+
+def let_go(rig: Rig) -> None:
+    """Press the pairing key where a line is asked for."""
+    old = rig.page.pairing_url
+    rig.type("p\n")
+    clock = SystemClock()
+    while rig.page.pairing_url in (old, rig.page.url):
+        clock.sleep(0.005)
+
+
+def test_a_lost_screen_s_cookie_and_token_are_worth_nothing(lan_rig: Rig) -> None:
+    lan_rig.start(lambda bench: bench.confirm("a", "Is it so?"))
+    old_token = lan_rig.page.pairing_url.partition("#pair=")[2]
+    old = paired(lan_rig)
+    let_go(lan_rig)
+    wish = {"id": "q1", "do": "yes"}
+    assert ask(lan_rig, "POST", "/act", body=wish, headers=old)[0] == 401
+    assert json.loads(ask(lan_rig, "GET", "/site.json", headers=old)[2])["may_act"] is False
+    assert ask(lan_rig, "POST", "/pair", body={"token": old_token}, headers=old)[0] == 401
+    new = paired(lan_rig)
+    both = {"cookie": f"{old['cookie']}; {new['cookie']}x"}
+    assert ask(lan_rig, "POST", "/act", body=wish, headers=both)[0] == 401
+    assert ask(lan_rig, "POST", "/act", body=wish, headers=new)[0] == 200
+    assert lan_rig.finish() is True
+
+
+def test_a_code_that_was_never_scanned_is_worth_nothing_after_the_next(lan_rig: Rig) -> None:
+    lan_rig.start(lambda bench: bench.confirm("a", "Is it so?"))
+    unused = lan_rig.page.pairing_url.partition("#pair=")[2]
+    let_go(lan_rig)
+    assert ask(lan_rig, "POST", "/pair", body={"token": unused})[0] == 401
+    paired(lan_rig)
+
+
+def test_a_request_that_a_lost_screen_began_before_does_not_act_after(lan_rig: Rig) -> None:
+    """Its head comes while it may act, its body when it may no more."""
+    lan_rig.start(lambda bench: bench.confirm("a", "Is it so?"))
+    old = paired(lan_rig)
+    where = urlsplit(lan_rig.page.url)
+    body = json.dumps(WISH).encode()
+    context = ssl.create_default_context()
+    context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
+    with (
+        socket.create_connection((where.hostname or "", where.port or 0), timeout=5) as plain,
+        context.wrap_socket(plain) as line,
+    ):
+        line.sendall(
+            f"POST /act HTTP/1.1\r\nHost: {where.netloc}\r\nOrigin: https://{where.netloc}\r\n"
+            f"Cookie: {old['cookie']}\r\nContent-Type: application/json\r\n"
+            f"Content-Length: {len(body)}\r\n\r\n".encode()
+        )
+        line.sendall(body[:5])
+        assert ask(lan_rig, "GET", "/site.json")[0] == 200, "the head has been seen"
+        let_go(lan_rig)
+        line.sendall(body[5:])
+        assert b" 401 " in line.recv(200)
+
+
+def test_that_a_screen_was_let_go_and_another_came_is_in_the_log(lan_rig: Rig) -> None:
+    lan_rig.start(lambda bench: bench.confirm("a", "Is it so?"))
+    paired(lan_rig)
+    let_go(lan_rig)
+    paired(lan_rig)
+    lan_rig.type("y\n")
+    lan_rig.finish()
+    with LogReader(lan_rig.station.log_path) as reader:
+        events = [e.body["event"] for e in reader.entries(kind=Kind.EVENT)]
+    assert events == [LET_GO, PAIRED]
+    assert "The screen that was paired can no longer act." in lan_rig.said
 
 
 def test_the_token_is_never_in_an_address_that_is_sent(lan_rig: Rig) -> None:

@@ -10,8 +10,11 @@ from dataclasses import dataclass
 
 import pytest
 
+from procedures.page.doorway import Doorway
+from procedures.page.hub import Hub
 from procedures.page.keys import SharedKeys
 from procedures.page.offers import Offers
+from procedures.page.pairing import Pairing
 
 
 @dataclass
@@ -98,3 +101,47 @@ def test_the_end_of_file_key_at_a_terminal_still_means_it() -> None:
     offers.dispose()
     os.close(master)
     os.close(slave)
+
+
+@pytest.fixture
+def guarded() -> Iterator[tuple[Desk, Pairing]]:
+    """Return keys of a page for the network, and who is paired there."""
+    reading, typing = os.pipe()
+    offers, pairing = Offers(), Pairing(needed=True)
+    door = Doorway(pairing, Hub(), lambda: "", None)
+    yield Desk(offers, SharedKeys(offers, reading, door), typing), pairing
+    offers.dispose()
+    os.close(reading)
+    os.close(typing)
+
+
+def test_the_pairing_key_is_no_answer(guarded: tuple[Desk, Pairing]) -> None:
+    desk, pairing = guarded
+    token = pairing.token
+    desk.type("p\nno\n")
+    assert desk.keys.line() == "no"
+    assert pairing.token != token
+
+
+def test_a_screen_cannot_press_the_pairing_key(guarded: tuple[Desk, Pairing]) -> None:
+    """It would end the pairing of another screen, and its own."""
+    desk, pairing = guarded
+    token = pairing.token
+    desk.offers.open("q1")
+    desk.offers.offer("q1", ("p", "p", "p"))
+    assert desk.keys.line() == "p"
+    assert desk.keys.pressed() == "pp"
+    assert pairing.token == token
+
+
+def test_the_pairing_key_is_pressed_twice_while_a_value_is_watched(
+    guarded: tuple[Desk, Pairing],
+) -> None:
+    desk, pairing = guarded
+    token = pairing.token
+    desk.type("p\n")
+    assert desk.keys.pressed() == ""
+    assert pairing.token == token
+    desk.type("p\n")
+    assert desk.keys.pressed() == ""
+    assert pairing.token != token

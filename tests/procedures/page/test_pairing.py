@@ -39,9 +39,30 @@ def test_both_end_with_the_run() -> None:
     pairing.expire()
     assert not pairing.may_act(cookie)
     assert pairing.exchange(token) is None
+    pairing.renew()
+    assert pairing.token == ""
     open_to_all = Pairing(needed=False)
     open_to_all.expire()
     assert not open_to_all.may_act(None)
+
+
+def test_a_new_token_ends_the_old_one_and_the_cookie() -> None:
+    pairing = Pairing(needed=True)
+    token = pairing.token
+    assert not pairing.renew(), "none was paired"
+    assert pairing.exchange(token) is None
+    cookie = pairing.exchange(pairing.token)
+    assert pairing.renew()
+    assert not pairing.may_act(cookie)
+    assert pairing.token not in ("", token)
+    assert pairing.may_act(pairing.exchange(pairing.token))
+
+
+def test_on_the_loopback_address_there_is_nothing_to_pair_anew() -> None:
+    pairing = Pairing(needed=False)
+    assert not pairing.renew()
+    assert pairing.token == ""
+    assert pairing.may_act(None)
 
 
 def test_no_two_runs_share_a_token() -> None:

@@ -91,6 +91,29 @@ def test_a_watched_value_without_target_still_has_a_centre_zero_for_ddm() -> Non
     json.dumps(body, allow_nan=False)
 
 
+def test_a_reference_value_has_a_place_and_words_in_both_units() -> None:
+    """0.1553 DDM = 150.3 uA (0.155 DDM = 150 uA: ICAO Annex 10, as in the standards file)."""
+    body = view_body(view(0.1549, reference=0.1553), "q1", NONE, acts=True)
+    reference, pointer = body["reference"], body["pointer"]
+    assert isinstance(reference, dict)
+    assert isinstance(pointer, dict)
+    assert reference["words"] == "reference 155.3 150 Hz, differs by −0.4, toward 90 Hz"
+    assert reference["ua_words"] == "reference 150.3 µA 150 Hz, differs by −0.4 µA"
+    assert pointer["reference"] == pytest.approx(place(0.0003, 0.001))
+    assert reference["plot"] == pytest.approx(155.3)
+
+
+def test_without_a_reference_value_or_a_reading_there_is_nothing_to_compare() -> None:
+    body = view_body(view(0.155), "q1", NONE, acts=True)
+    assert body["reference"] is None
+    assert isinstance(body["pointer"], dict)
+    assert body["pointer"]["reference"] is None
+    frozen = view_body(view(0.155, reference=0.1553, quality=Quality.FROZEN), "q1", NONE, acts=True)
+    assert isinstance(frozen["reference"], dict)
+    assert "differs" not in frozen["reference"]["words"]
+    assert "differs" not in frozen["reference"]["ua_words"]
+
+
 def test_a_hazard_is_taken_out_of_the_instruction_as_a_caution() -> None:
     said = "Turn it. Reminder: the line is in. Reminder: the profile is set."
     body = view_body(view(0.1, instruction=said), "q1", NONE, acts=True)

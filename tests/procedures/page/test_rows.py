@@ -48,6 +48,24 @@ def test_a_reading_without_a_value_says_why(changed: dict[str, object], words: s
     assert row["place"] is None
 
 
+def test_a_row_that_carries_a_reference_value_says_how_far_it_is() -> None:
+    said = "reference 155.3 150 Hz, differs by −0.3, toward 90 Hz"
+    row = row_body(entry(Kind.READING, {**READING, "reference": 0.1553}))
+    assert row["beside"] == said
+    assert "beside" not in row_body(entry(Kind.READING, READING))
+    request: dict[str, object] = {"do": "measure", "point": "course width", "label": "as found"}
+    result: dict[str, object] = {
+        "quantity": "ddm",
+        "value": 0.155,
+        "steady": True,
+        "reference": 0.1553,
+    }
+    assert row_body(outcome(request, result))["beside"] == said
+    request = {"do": "adjust", "point": "course width", "control": "c", "reference": 0.1553}
+    result = {"after": {"quantity": "ddm", "value": 0.155}, "elapsed_s": 3.0, "readings": 60}
+    assert row_body(outcome(request, result))["beside"] == said
+
+
 def test_a_verdict_says_value_uncertainty_limits_and_source() -> None:
     row = row_body(
         outcome(

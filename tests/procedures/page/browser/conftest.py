@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from tests.procedures.page.browser.other_browsers import missing
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page
 
@@ -35,6 +37,10 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
     if CHROMIUM is None:
         terminalreporter.section("THE LIVE PAGE WAS NOT TRIED IN A BROWSER")
         terminalreporter.line("Install Debian's chromium, or the page may be broken unnoticed.")
+    for name in ("firefox", "webkit"):
+        if packages := missing(name):
+            terminalreporter.section(f"THE LIVE PAGE WAS NOT TRIED IN {name.upper()}")
+            terminalreporter.line(f"Install Debian's {packages}.")
 
 
 @pytest.fixture(scope="module")

@@ -1,7 +1,8 @@
 """A relay between a browser and the page that can be cut, as a network is.
 
-It listens at another loopback address with the page's own port; the browser is told that
-``localhost`` is there, so that the page's check of its own name holds.
+The page checks its own name. So either it listens at another loopback address with the page's own
+port, and the browser is told that ``localhost`` is there; or it listens at another port, for a
+browser that cannot be told, and puts right what that one says of the port.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ class Relay:
     ----------
     url
         The page's address.
+    renames
+        Whether to listen at another port.
 
     Attributes
     ----------
@@ -30,15 +33,19 @@ class Relay:
         What the browser sent, piece by piece.
     """
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, *, renames: bool = False) -> None:
         where = urlsplit(url)
         self._far = (where.hostname or "", where.port or 0)
-        self._listener = socket.create_server((ADDRESS, self._far[1]))
+        self._listener = socket.create_server(
+            (self._far[0], 0) if renames else (ADDRESS, self._far[1])
+        )
+        port = self._listener.getsockname()[1]
+        self._ports = (f":{port}".encode(), f":{self._far[1]}".encode())
         self._open: list[socket.socket] = []
         self._cut = False
         self._thread = threading.Thread(target=self._accept, daemon=True)
         self.asked: list[bytes] = []
-        self.url = f"http://localhost:{self._far[1]}/"
+        self.url = f"http://{self._far[0] if renames else 'localhost'}:{port}/"
 
     def cut(self) -> None:
         """Break every connection, and each new one at once."""
@@ -80,15 +87,17 @@ class Relay:
                 continue
             far = socket.create_connection(self._far)
             self._open += [near, far]
-            for ends in ((near, far, self.asked), (far, near, [])):
+            for ends in ((near, far, self.asked, self._ports), (far, near, [], (b"", b""))):
                 threading.Thread(target=_pump, args=ends, daemon=True).start()
 
 
-def _pump(source: socket.socket, sink: socket.socket, seen: list[bytes]) -> None:
+def _pump(
+    source: socket.socket, sink: socket.socket, seen: list[bytes], ports: tuple[bytes, bytes]
+) -> None:
     with contextlib.suppress(OSError):
         while data := source.recv(65536):
             seen.append(data[:2000])
-            sink.sendall(data)
+            sink.sendall(data.replace(*ports) if ports[0] else data)
     for line in (source, sink):
         with contextlib.suppress(OSError):
             line.shutdown(socket.SHUT_RDWR)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -11,14 +10,16 @@ from daq.measurement import Measurement
 from daq.station import Point
 from daq.station_equipment import Routine
 from procedures.engine.bench import Bench
+from procedures.history.parameters import value_of
+from procedures.history.references import Reference
 from procedures.judge import Limit, Result, Verdict
 from procedures.show import said, said_value
 from procedures.steps.setting import adjust_until_set, set_to_limit
 
 STATION_FILE: Final = "station file"
 
-References = Mapping[str, tuple[float, float]]
-"""Reference value and its standard uncertainty, SI, by name of the parameter."""
+References = Mapping[str, tuple[float, float, int]]
+"""Reference value, its standard uncertainty, SI, and its version, by name of the parameter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +75,20 @@ def stay_within(table: Routine, point: Point) -> Limit:
 
 
 def _compare(
-    bench: Bench, key: str, table: Routine, reading: Measurement, reference: tuple[float, float]
+    bench: Bench,
+    key: str,
+    table: Routine,
+    reading: Measurement,
+    reference: tuple[float, float, int],
 ) -> None:
     """Judge the difference from the reference value in force."""
-    value, u = reference
+    value, u, version = reference
+    known = Reference(value, u, reading.quantity, reading.unit)
+    less = known.taken_from(value_of(reading), version)
     band = table.drift_ddm if reading.quantity == "ddm" else table.drift_part * abs(value)
     name = f"{reading.point} less its reference"
     limit = Limit(-band, band, "1", name, STATION_FILE, STATION_FILE)
-    result = Result("difference", reading.value - value, math.hypot(reading.u, u), reading.point)
+    result = Result("difference", less.value, less.u, reading.point)
     judged = bench.judge(f"{key}/reference/verdict", name, result, limit)
     if judged.verdict is not Verdict.IN_TOLERANCE:
         bench.tell(

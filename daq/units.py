@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from daq.errors import UnitError
 from daq.reading import UA_PER_DDM
+from daq.rounding import fixed
 
 if TYPE_CHECKING:
     import pint
@@ -38,9 +39,12 @@ class Kind(StrEnum):
     POWER = "power"
     TIME = "time"
     RATIO = "ratio"
+    SENSITIVITY = "displacement sensitivity"
 
 
-_PLAIN_NUMBER_OK: Final = frozenset({Kind.DDM, Kind.LEVEL, Kind.ANGLE, Kind.RATIO})
+_PLAIN_NUMBER_OK: Final = frozenset(
+    {Kind.DDM, Kind.LEVEL, Kind.ANGLE, Kind.RATIO, Kind.SENSITIVITY}
+)
 
 _EXAMPLES: Final = MappingProxyType(
     {
@@ -54,6 +58,7 @@ _EXAMPLES: Final = MappingProxyType(
         Kind.POWER: "12 W",
         Kind.TIME: "2 s",
         Kind.RATIO: "0.82 or 82 %",
+        Kind.SENSITIVITY: "0.00145 DDM/m or 0.145 %/m",
     }
 )
 
@@ -102,9 +107,16 @@ _EVERYDAY: Final = MappingProxyType(
         "ms": (Kind.TIME, 1e-3),
         "%": (Kind.RATIO, 1e-2),
         "percent": (Kind.RATIO, 1e-2),
+        "DDM/m": (Kind.SENSITIVITY, 1.0),
+        "/m": (Kind.SENSITIVITY, 1.0),
+        "%/m": (Kind.SENSITIVITY, 1e-2),
+        "uA/m": (Kind.SENSITIVITY, 1.0 / UA_PER_DDM),
     }
 )
 """Unit as people write it -> kind and factor to SI."""
+
+_HERTZ: Final = MappingProxyType({unit.lower(): unit for unit in _EVERYDAY if unit.endswith("Hz")})
+"""Nobody means millihertz by mhz: hertz may be written in capitals or not."""
 
 _QUANTITY: Final = re.compile(
     r"(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<unit>[^\d\s,._].{0,30})?"
@@ -138,7 +150,7 @@ def parse(text: str, kind: Kind) -> float:
                 hint=f"write it like {_EXAMPLES[kind]}.",
             )
         return number
-    found = _EVERYDAY.get(unit)
+    found = _EVERYDAY.get(_HERTZ.get(unit.lower(), unit) if unit != "mHz" else unit)
     return (
         _convert(text, number * found[1], found[0], kind)
         if found
@@ -154,6 +166,41 @@ def parse_length_m(text: str) -> float:
 def parse_frequency_hz(text: str) -> float:
     """Return a frequency in Hz; raises `UnitError` as `parse` does."""
     return parse(text, Kind.FREQUENCY)
+
+
+def parse_rate_hz(text: str) -> float:
+    """Return a rate of samples in 1/s, from ``48 kHz`` or the number alone.
+
+    Raises
+    ------
+    UnitError
+        As `parse`, or it is not more than zero.
+    """
+    number, unit = _split(text, Kind.FREQUENCY)
+    rate_hz = parse(text, Kind.FREQUENCY) if unit else number
+    if rate_hz <= 0.0:
+        raise UnitError(
+            f"{text.strip()!r} is no rate of samples: it is more than zero.",
+            hint="write it like 48 kHz, or 48000.",
+        )
+    return rate_hz
+
+
+def parse_percent(text: str) -> float:
+    """Return a percentage, 17 for ``17 %`` and for ``17``.
+
+    Raises
+    ------
+    UnitError
+        The text is no such number.
+    """
+    try:
+        number, unit = _split(text, Kind.RATIO)
+        return 100.0 * parse(text, Kind.RATIO) if unit else number
+    except UnitError as error:
+        raise UnitError(
+            f"{text.strip()!r} is no percentage.", hint="write it like 17 %, or 17."
+        ) from error
 
 
 def parse_ddm(text: str) -> float:
@@ -178,12 +225,12 @@ def parse_voltage_v(text: str) -> float:
 
 def format_length(length_m: float) -> str:
     """Return a length as it is shown: ``0.970 m (38.2 in)``."""
-    return f"{length_m:.3f} m ({length_m / METRES_PER_INCH:.1f} in)"
+    return f"{fixed(length_m, 3)} m ({fixed(length_m / METRES_PER_INCH, 1)} in)"
 
 
 def format_ddm(ddm: float) -> str:
     """Return a localizer DDM with its sign and deviation current: ``0.1550 (150.0 uA)``."""
-    return f"{ddm:.4f} ({ddm * UA_PER_DDM:.1f} uA)"
+    return f"{fixed(ddm, 4)} ({fixed(ddm * UA_PER_DDM, 1)} uA)"
 
 
 def _split(text: str, kind: Kind) -> tuple[float, str]:
@@ -236,9 +283,10 @@ def _by_pint(text: str, number: float, unit: str, kind: Kind) -> float:
     import pint
 
     registry = _registry()
+    meant = next((known for known in _EVERYDAY if known.lower() == unit.lower()), "")
     unknown = UnitError(
         f"The unit {unit!r} of {text.strip()!r} is not known; {_a(kind)} was expected.",
-        hint=f"write it like {_EXAMPLES[kind]}.",
+        hint=f"did you mean {meant!r}?" if meant else f"write it like {_EXAMPLES[kind]}.",
     )
     if _WORDS_FOR_PINT.fullmatch(unit) is None:
         raise unknown

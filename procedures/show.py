@@ -7,10 +7,11 @@ from typing import Final
 
 from daq.measurement import Measurement
 from daq.reading import describe_ddm
+from daq.rounding import fixed
 
 
 def _percent(value: float) -> str:
-    return f"{100.0 * value:.2f} %"
+    return f"{fixed(100.0 * value, 2)} %"
 
 
 _SAID: Final[Mapping[str, Callable[[float], str]]] = {
@@ -19,14 +20,14 @@ _SAID: Final[Mapping[str, Callable[[float], str]]] = {
     "depth_90": _percent,
     "depth_150": _percent,
     "ident_depth": _percent,
-    "vpp": lambda value: f"{value:.3f} V peak to peak",
-    "voltage": lambda value: f"{value:.3f} V",
-    "rf_level": lambda value: f"{value:.1f} dBm",
+    "vpp": lambda value: f"{fixed(value, 3)} V peak to peak",
+    "voltage": lambda value: f"{fixed(value, 3)} V",
+    "rf_level": lambda value: f"{fixed(value, 1)} dBm",
     "power": lambda value: f"{value:.3g} W",
     "alarm": lambda value: f"{value:g}",
-    "frequency": lambda value: f"{value / 1e6:.6f} MHz",
-    "tone_90": lambda value: f"{value:.3f} Hz",
-    "tone_150": lambda value: f"{value:.3f} Hz",
+    "frequency": lambda value: f"{fixed(value / 1e6, 6)} MHz",
+    "tone_90": lambda value: f"{fixed(value, 3)} Hz",
+    "tone_150": lambda value: f"{fixed(value, 3)} Hz",
 }
 
 

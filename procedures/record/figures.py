@@ -10,16 +10,13 @@ import math
 from types import MappingProxyType
 from typing import Final
 
-from daq.reading import QUANTITIES, RESULTS, UA_PER_DDM, predominance
+from daq.reading import BALANCED_DDM, QUANTITIES, RESULTS, UA_PER_DDM, predominance
+from daq.rounding import decimals_for, fixed
 
 COVERAGE: Final = 2.0
 """Coverage factor of every uncertainty on the record."""
 
 _MINUS: Final = "\N{MINUS SIGN}"
-_MOST_DECIMALS: Final = 9
-BALANCED_DDM: Final = 0.00005
-"""Below this a DDM rounds to 0.0000, so no tone is said to predominate."""
-
 _SCALES: Final = MappingProxyType({"frequency": (1e-6, "MHz")})
 _NAMES: Final = MappingProxyType({"ddm": "DDM", "sdm": "SDM", "vpp": "peak to peak"})
 
@@ -37,13 +34,6 @@ def name_of(quantity: str) -> str:
     return _NAMES.get(quantity, quantity.replace("_", " "))
 
 
-def decimals_for(u: float) -> int:
-    """Return the decimals that show `u` (positive) with two significant digits, 0 to 9."""
-    # Let the formatter round first: 0.0996 is 0.10, not 0.100.
-    exponent = int(f"{u:.1e}".partition("e")[2])
-    return min(max(1 - exponent, 0), _MOST_DECIMALS)
-
-
 def with_uncertainty(quantity: str, value: float, u: float) -> str:
     """Return ``0.15493 ± 0.00076``: value and expanded uncertainty in the printed unit.
 
@@ -58,7 +48,7 @@ def with_uncertainty(quantity: str, value: float, u: float) -> str:
     if not (math.isfinite(expanded) and expanded > 0.0):
         return _signed(value * factor, 4)
     decimals = decimals_for(expanded)
-    return f"{_signed(value * factor, decimals)} ± {expanded:.{decimals}f}"
+    return f"{_signed(value * factor, decimals)} ± {fixed(expanded, decimals)}"
 
 
 def plain(quantity: str, value: float) -> str:
@@ -67,7 +57,7 @@ def plain(quantity: str, value: float) -> str:
     A ratio has at most five decimals, other values six significant digits; zeros at the end go.
     """
     if QUANTITIES.get(quantity) == "1":
-        return _minus(f"{round(value, 5) + 0.0:.6g}")
+        return _minus(f"{float(fixed(value, 5)):.6g}")
     return _minus(f"{value * _factor(quantity):.6g}")
 
 
@@ -108,9 +98,7 @@ def _factor(quantity: str) -> float:
 
 
 def _signed(value: float, decimals: int) -> str:
-    text = f"{value:.{decimals}f}"
-    # A value that rounds to nothing has no sign left to print.
-    return text.lstrip("-") if float(text) == 0.0 else _minus(text)
+    return _minus(fixed(value, decimals))
 
 
 def _minus(text: str) -> str:

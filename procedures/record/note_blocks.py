@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
+from daq.rounding import fixed
 from daq.units import format_length
 from procedures.record.model import NoteLine
 
 _UNITS: Final[Mapping[str, Callable[[float], str]]] = {
     "_m": format_length,
-    "_deg": lambda value: f"{value:.1f}°",
-    "_db": lambda value: f"{value:.2f} dB",
-    "_ddm": lambda value: f"{value:.4f} DDM",
+    "_deg": lambda value: f"{fixed(value, 1)}°",
+    "_db": lambda value: f"{fixed(value, 2)} dB",
+    "_ddm": lambda value: f"{fixed(value, 4)} DDM",
     "_hz": lambda value: f"{value:.6g} Hz",
-    "_s": lambda value: f"{value:.1f} s",
+    "_s": lambda value: f"{fixed(value, 1)} s",
 }
 """Unit at the end of a field's name -> how its value is printed."""
 

@@ -5,11 +5,19 @@ Everything here is text that is already rounded and worded; `record.typ` only se
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from procedures.record.cells import Block, Cell, limit_words, moment, table, value_cell
 from procedures.record.figures import COVERAGE
-from procedures.record.model import FoundLeft, Header, Measured, Record
+from procedures.record.judged import (
+    REVERSED,
+    UNPROVEN,
+    found_reversed,
+    how_judged,
+    is_unproven,
+)
+from procedures.record.model import FoundLeft, Header, Measured, NoteLine, Record, Verdict
 from procedures.record.sections import sections
 
 STATEMENT: Final = (
@@ -94,34 +102,34 @@ def _later(seconds: int) -> str:
 
 
 def _message(record: Record) -> str:
-    last = [line.left or line.found for line in record.summary]
-    judged = [m.worst.verdict for m in last if m is not None and m.worst is not None]
-    good = f"{judged.count('in tolerance')} of {len(judged)} judged lines below end in tolerance."
-    return f"{record.end.message} {good if judged else ''}".strip()
+    return f"{record.end.message} {how_judged(record)}".strip()
 
 
 def _summary(record: Record) -> Block:
     return table(
         ["Point", ">Limit", ">As found", "Verdict", ">As left", "Verdict"],
         ["1", "auto", "auto", "auto", "auto", "auto"],
-        [_summary_row(line) for line in record.summary],
+        [_summary_row(line, record.notes) for line in record.summary],
     )
 
 
-def _summary_row(line: FoundLeft) -> list[Cell]:
+def _summary_row(line: FoundLeft, notes: Sequence[NoteLine]) -> list[Cell]:
     judged = [m.worst for m in (line.left, line.found) if m is not None and m.worst is not None]
     unchanged: list[Cell] = ["not read again", ""]
+    reversed_note = REVERSED if found_reversed(line, notes) else ""
     return [
         {"text": line.point, "note": line.variant},
-        limit_words(judged[0]) if judged else "",
-        *(_value_and_verdict(line.found) if line.found else ["", ""]),
+        _limit_cell(judged[0]) if judged else "",
+        *(_value_and_verdict(line.found, reversed_note) if line.found else ["", ""]),
         *(_value_and_verdict(line.left) if line.left else unchanged),
     ]
 
 
-def _value_and_verdict(line: Measured) -> list[Cell]:
+def _limit_cell(verdict: Verdict) -> Cell:
+    return {"text": limit_words(verdict), "note": UNPROVEN if is_unproven(verdict) else ""}
+
+
+def _value_and_verdict(line: Measured, note: str = "") -> list[Cell]:
     value, worst = line.measurement, line.worst
-    return [
-        value_cell(value.quantity, value.value, value.u),
-        {"verdict": worst.verdict} if worst else "not judged",
-    ]
+    said = {"verdict": worst.verdict} if worst else {"text": "not judged"}
+    return [value_cell(value.quantity, value.value, value.u), {**said, "note": note}]

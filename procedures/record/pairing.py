@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from procedures.record.model import AdjustmentLine, FoundLeft, Measured
+from procedures.record.words import VOID
 
 PART: Final = "traverse, "
 """How the label of a reading begins that only serves a result computed from many."""
@@ -40,11 +41,12 @@ def summarise(
     """Return the first and the last measurement of each point in each state, in order.
 
     At the wide alarm nothing was found: that state is made, and only what was left in it counts.
-    A reading on a traverse is no line: what the traverse shows is.
+    A reading on a traverse is no line: what the traverse shows is. Nor is one that said nothing
+    and was taken again.
     """
     groups: dict[tuple[str, str], list[Measured]] = {}
     for line in measured:
-        if line.label.startswith(PART):
+        if line.label.startswith((PART, VOID)):
             continue
         groups.setdefault((line.measurement.point, state_of(line)), []).append(line)
     turned = {adjustment.key for adjustment in adjustments}

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from daq.clock import iso_utc
+from daq.rounding import fixed
 from daq.units import format_length
 from procedures.record.cells import Block, Cell, limit_words, moment, table, value_cell
 from procedures.record.figures import COVERAGE, interval, toward, unit_of, with_uncertainty
+from procedures.record.judged import acceptance_words
 from procedures.record.model import PromptLine, Record, Verdict
 from procedures.record.note_blocks import note_blocks
 from procedures.record.plots import adjustment_svg
@@ -138,7 +140,7 @@ def _adjustments(record: Record) -> list[Block]:
                     f"{_clock(record, line.utc_ns)} UTC. Wanted {wanted} {unit}".rstrip()
                     + f"; before {before}; captured {after}, "
                     + ("within the band" if line.in_band else "OUTSIDE THE BAND")
-                    + f"; {line.readings} readings in {line.elapsed_s:.1f} s."
+                    + f"; {line.readings} readings in {fixed(line.elapsed_s, 1)} s."
                 ),
                 "svg": adjustment_svg(line),
             }
@@ -221,6 +223,6 @@ def _origin(record: Record) -> list[Block]:
         ["Digest of the last row", record.digest],
         ["Station file", header.station_path],
         ["Digest of that file", header.station_digest],
-        ["Acceptance", f"{header.acceptance}: the station's rule" if header.acceptance else ""],
+        ["Acceptance", acceptance_words(header.acceptance)],
     ]
     return [{"kind": "pairs", "pairs": [pair for pair in pairs if pair[1]]}]

@@ -20,9 +20,13 @@ from procedures.record.model import (
     Verdict,
 )
 from procedures.record.series import SeriesBuilder
+from procedures.record.words import AGAIN, TAKEN_AGAIN, VOID
 
 _ASKED: Final = frozenset({"acknowledge", "confirm", "number", "text"})
 _REMINDER: Final = "Reminder: "
+_INSERT: Final = "Insert "
+"""How the request to put in a line begins. It is reminded of from the next prompt on only."""
+
 CAPTURED: Final = "captured"
 """Label of a captured value on which no verdict was passed."""
 
@@ -80,6 +84,7 @@ class _StepReader:
     notes: list[NoteLine] = field(default_factory=list)
     events: list[EventLine] = field(default_factory=list)
     reminders: tuple[str, ...] = ()
+    cut_key: str = ""
     series: SeriesBuilder = field(default_factory=SeriesBuilder)
 
     def take(self, entry: Entry) -> None:
@@ -119,6 +124,8 @@ class _StepReader:
             body = {name: value for name, value in request.items() if name not in ("do", "title")}
             title = rows.text(request, "title")
             self.notes.append(NoteLine(entry.utc_ns, entry.key, title, body))
+            if title == TAKEN_AGAIN:
+                self._void(rows.texts(request, "void"))
         elif do in _ASKED:
             self._asked(entry, request, outcome)
 
@@ -163,6 +170,9 @@ class _StepReader:
         caution = rows.text(request, "caution")
         self.reminders = tuple(part.strip() for part in caution.split(_REMINDER)[1:])
         answer = outcome["answer"]
+        if answer is True and request.get("verb") == "insert line":
+            inserted = rows.text(request, "text").removeprefix(_INSERT)
+            self.reminders = (*self.reminders, inserted)
         line = PromptLine(
             utc_ns=entry.utc_ns,
             key=entry.key,
@@ -177,6 +187,15 @@ class _StepReader:
         if line.verb == "cut":
             arguments = rows.mapping(request, "arguments")
             self.cuts.append(_cut(line, arguments, answer))
+            self.cut_key = line.key
+        elif self.cuts and line.key.startswith(f"{self.cut_key}/{AGAIN} "):
+            self.cuts[-1] = dataclasses.replace(self.cuts[-1], really_m=float(str(answer)))
+
+    def _void(self, keys: Sequence[str]) -> None:
+        """Name readings that said nothing for what they are, so that they pair with nothing."""
+        for index, line in enumerate(self.measured):
+            if line.key in keys:
+                self.measured[index] = dataclasses.replace(line, label=f"{VOID}{line.label}")
 
 
 def _computed(key: str, verdict: Verdict) -> Measured:

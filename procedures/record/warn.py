@@ -6,8 +6,10 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from procedures.record.model import End, InstrumentLine
+from procedures.record.note_blocks import printed
 from procedures.record.pairing import summarise
 from procedures.record.steps import Steps
+from procedures.record.words import CUT_CHECKED
 
 _SIMULATED: Final = (
     "SIMULATED: the station file has a [simulation] table; this is no record of a real facility."
@@ -45,6 +47,7 @@ def warnings_of(
         *([_SIMULATED] if simulated else []),
         *([] if end.result == "finished" else _of_an_early_end(end, steps)),
         *_of_verdicts(steps),
+        *_of_cuts(steps),
         *_of_instruments(instruments, steps),
         *_of_readings(steps),
         *([] if station_readable else [_UNREADABLE]),
@@ -67,6 +70,16 @@ def _of_verdicts(steps: Steps) -> Iterator[str]:
     recalled = sorted({v.source for v in steps.verdicts if "memory" in v.status})
     for source in recalled:
         yield f"A limit is from memory and was not read in its source: {source}."
+
+
+def _of_cuts(steps: Steps) -> Iterator[str]:
+    for note in steps.notes:
+        if note.title == CUT_CHECKED and note.body.get("agrees") is False:
+            said, fits = (printed(name, note.body.get(name)) for name in ("cut_m", "as_if_m"))
+            yield (
+                f"The phase after a cut of {said} was not what such a cut makes: it is as if "
+                f"{fits} had been cut, or another line."
+            )
 
 
 def _of_instruments(instruments: Sequence[InstrumentLine], steps: Steps) -> Iterator[str]:

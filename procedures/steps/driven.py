@@ -1,30 +1,30 @@
 """A traverse from the log that the receiver made while it was driven, or was storing by itself.
 
-The technician names the file. Every row that is used goes into the run's log as a reading whose
-source is the file's name and SHA-256, under the place that it was averaged into; rows that may not
-be used go there with the reason and without being used. What is computed is kept under the run's
-key, so that a resumed run does not need the file again.
+The technician names the file; a simulated one drives for it. Every row that is used goes into the
+run's log as a reading whose source is the file's name and SHA-256, under the place that it was
+averaged into; rows that may not be used go there with the reason and without being used. What is
+computed is kept under the run's key, so that a resumed run does not need the file again.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Final
 
 from daq.errors import InputError, Refused
 from daq.log.entry import Body
 from daq.measurement import Measurement
-from daq.reading import Reading
-from daq.receiver_log import LogRow
+from daq.roles import Action, InstrumentClass
 from daq.station_ground import Positions
 from daq.station_receiver_log import ReceiverLog
 from procedures.engine.bench import Bench
+from procedures.steps.driven_rows import Rows, place_body, report
 from procedures.steps.positions import Placed, Taken
-from procedures.trims.drive_cells import Cell
+from procedures.trims.drive import Drive
 from procedures.trims.drive_delay import StatedDelay
-from procedures.trims.drive_file import DriveRead, Ground, antenna_of, read_drive
+from procedures.trims.drive_file import Ground, antenna_of, read_drive
 from procedures.trims.drive_places import Cut, Reduced, reduce_drive
 from procedures.trims.place import Offset
 
@@ -34,7 +34,8 @@ WALK: Final = "walk"
 ATTEMPTS: Final = 3
 """How often a file may be named that cannot be used."""
 
-GAPS_SHOWN: Final = 12
+OVERRUN_M: Final = 40.0
+"""How far a drive goes beyond the outermost places, so that the receiver has settled there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +65,13 @@ class DrivenTraverse:
         Raises
         ------
         Refused
-            Several files in a row could not be used; the last one's fault is told.
+            Several files in a row could not be used, the last one's fault is told; or the receiver
+            that is said to make them is none of this run's.
         """
         layout = self.positions.receiver_log
         if layout is None:
             return None
+        self._require_receiver(layout.receiver)
         fault = ""
         for attempt in range(1, ATTEMPTS + 1):
             names = self._named(key, label, attempt, layout, fault)
@@ -81,6 +84,37 @@ class DrivenTraverse:
             self.bench.tell(fault)
         raise Refused(fault, hint=f"mend the file, or type '{WALK}' and walk the traverse.")
 
+    def _require_receiver(self, alias: str) -> None:
+        """Refuse a maker of logs that nobody checked the calibration of."""
+        if not alias:
+            return
+        found = self.bench.instruments.get(alias)
+        if found is None or found.instrument_class is not InstrumentClass.NAVIGATION_RECEIVER:
+            raise Refused(
+                f"receiver_log names the receiver '{alias}', which is no navigation receiver in "
+                "the [[instruments]] of the station file.",
+                hint="enter it there with its calibration; one without a port has the profile "
+                "'keyed'.",
+            )
+
+    def _road(self) -> Action:
+        """Return what hands drive along: the planned places, both ways, and somewhat farther."""
+        far_m = self.distance_m
+        low_deg, high_deg = self.cut.azimuths_deg[0], self.cut.azimuths_deg[-1]
+        if self.on_circle:
+            more_deg = math.degrees(OVERRUN_M / far_m)
+            road = {
+                "radius_m": far_m,
+                "from_deg": low_deg - more_deg,
+                "to_deg": high_deg + more_deg,
+            }
+        else:
+            low_m, high_m = (far_m * math.tan(math.radians(deg)) for deg in (low_deg, high_deg))
+            road = {"along_m": far_m, "from_m": low_m - OVERRUN_M, "to_m": high_m + OVERRUN_M}
+        return Action(
+            "drive receiver", {**{name: round(at, 2) for name, at in road.items()}, "passes": 2}
+        )
+
     def _named(
         self, key: str, label: str, attempt: int, layout: ReceiverLog, fault: str
     ) -> list[str] | None:
@@ -90,13 +124,16 @@ class DrivenTraverse:
             f"{key}/log {attempt}",
             f"{again}Traverse, {label}: name the log that the receiver made (its place is seen "
             f"from the station file), or type '{WALK}' to walk from place to place.",
+            action=self._road(),
         ).strip()
         if log.lower() == WALK:
             return None
         if layout.axis:
             return [log]
         track = self.bench.text(
-            f"{key}/track {attempt}", f"Name the position receiver's NMEA 0183 text for '{log}'."
+            f"{key}/track {attempt}",
+            f"Name the position receiver's NMEA 0183 text for '{log}'.",
+            action=Action("name track", {"file": log}),
         )
         return [log, track.strip()]
 
@@ -110,25 +147,38 @@ class DrivenTraverse:
         log, *track = (folder / name for name in names)
         try:
             read = read_drive(log, layout, self._ground(), track=track[0] if track else None)
-            reduced = self._reduced(read, layout)
+            reduced = self._reduced(read.drive, layout)
         except InputError as error:
             return {"fault": str(error)}
-        rows = _Rows(self.bench, self.point, layout, read)
+        rows = Rows(self.bench, self.point, layout, read)
         places = []
         for number, cell in enumerate(reduced.places.values(), start=1):
             for row in cell.rows:
                 self.bench.journal.reading(f"{key}/place {number}/ddm", rows.reading(row))
-            places.append(_place_body(cell, rows))
-        said = {"fault": "", "positive_where": f"{layout.positive} Hz predominates"}
-        return {**said, **_report(read, reduced, self.positions), "places": places}
+            places.append(place_body(cell, rows))
+        said = {
+            "fault": "",
+            "positive_where": f"{layout.positive} Hz predominates, as the station file declares",
+            **self._maker(layout.receiver),
+        }
+        return {**said, **report(read, reduced, self.positions, layout), "places": places}
+
+    def _maker(self, alias: str) -> dict[str, object]:
+        """Return which of the run's instruments made the log, for the record."""
+        if not alias:
+            return {}
+        entry = self.bench.station.instrument(alias)
+        due = "not known" if entry.calibration_due is None else entry.calibration_due.isoformat()
+        identity = self.bench.instruments[alias].identity
+        return {"log_of": f"{alias}: {identity}, calibration due {due}"}
 
     def _ground(self) -> Ground:
         antenna = antenna_of(self.bench.station.site)
         return Ground(self.distance_m, self.on_circle, antenna, self.positions.fixes)
 
-    def _reduced(self, read: DriveRead, layout: ReceiverLog) -> Reduced:
+    def _reduced(self, drive: Drive, layout: ReceiverLog) -> Reduced:
         stated = StatedDelay.of(layout)
-        return reduce_drive(read.drive, self.cut, stated, u_place_m=self.positions.u_m)
+        return reduce_drive(drive, self.cut, stated, u_place_m=self.positions.u_m)
 
     def _taken(self, key: str, label: str, body: Body) -> Taken:
         """Return the places that the journal holds, each kept as a measurement for the record."""
@@ -164,76 +214,6 @@ class DrivenTraverse:
         )
         for words in _texts(body["warnings"]):
             self.bench.tell(f"NOTE: {words}.")
-
-
-@dataclass(frozen=True, slots=True)
-class _Rows:
-    """Turns rows of a log into readings of the run."""
-
-    bench: Bench
-    point: str
-    layout: ReceiverLog
-    read: DriveRead
-
-    def u(self, ddm: float) -> float:
-        """Return the standard uncertainty of the receiver at a value."""
-        return self.layout.u_ddm + self.layout.u_part * abs(ddm)
-
-    def utc_ns(self, row: LogRow) -> int:
-        """Return when a row was made; that of reading it where the log has no date."""
-        return round(row.time_s * 1e9) if self.read.dated else self.bench.clock.utc_ns()
-
-    def reading(self, row: LogRow) -> Reading:
-        """Return a row as a reading; its monotonic time is that of reading the file."""
-        log = self.read.files[0]
-        return Reading(
-            quantity="ddm",
-            value=row.ddm,
-            u=self.u(row.ddm),
-            source=str(log),
-            point=self.point,
-            utc_ns=self.utc_ns(row),
-            mono_ns=self.bench.clock.monotonic_ns(),
-            quality=row.quality,
-            raw=f"{log.name}:{row.line}: {row.raw}",
-        )
-
-
-def _place_body(cell: Cell, rows: _Rows) -> dict[str, object]:
-    last = [row for row in cell.rows if row.usable][-1]
-    return {
-        "along_m": cell.at.along_m,
-        "lateral_m": cell.at.lateral_m,
-        "value": cell.ddm,
-        "u": math.hypot(cell.u_scatter, cell.u_smoothing, rows.u(cell.ddm)),
-        "u_scatter": math.hypot(cell.u_scatter, cell.u_smoothing),
-        "n": cell.n,
-        "steady": True,
-        "utc_ns": rows.utc_ns(last),
-    }
-
-
-def _report(read: DriveRead, reduced: Reduced, positions: Positions) -> dict[str, object]:
-    """Return what the record says of a drive."""
-    cells = reduced.places.values()
-    delay = asdict(reduced.delay)
-    warnings = [*reduced.delay.warnings]
-    if len(read.gaps) > GAPS_SHOWN:
-        warnings.append(f"{len(read.gaps)} gaps; the first {GAPS_SHOWN} are listed")
-    return {
-        "source": str(read.files[0]),
-        "short": read.files[0].short,
-        "track": ", ".join(map(str, read.files[1:])),
-        "rows": len(read.drive.rows),
-        "rows_on_the_traverse": sum(row.usable for cell in cells for row in cell.rows),
-        "rows_averaged": sum(cell.n for cell in cells),
-        "rows_not_usable": sum(not row.usable for row in read.drive.rows),
-        "fixes_left_out": read.fixes_left_out,
-        "gaps": [asdict(gap) for gap in read.gaps[:GAPS_SHOWN]],
-        **delay,
-        "u_common_place_m": math.hypot(positions.common_u_m, reduced.u_common_place_m),
-        "warnings": warnings,
-    }
 
 
 def _in_words(at: Offset, *, on_circle: bool) -> str:

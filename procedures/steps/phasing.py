@@ -12,18 +12,31 @@ width is not set at that point the null and the sense are all that has to hold.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
-from daq.errors import Refused
+from daq.errors import InputError, Refused
 from daq.measurement import Measurement
+from daq.rounding import with_doubt
 from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result, Verdict
-from procedures.show import said, said_value
+from procedures.record.words import AGAIN
+from procedures.show import said_value
 from procedures.steps.carriers import carrier_off
-from procedures.steps.phasing_cut import centre_fine_control, make_cut, needs_cut, plan_cut
-from procedures.steps.phasing_work import Work, quarter_wave_line
-from procedures.steps.setting import adjust_until_set, judge_setting
-from procedures.trims.level import level_change
+from procedures.steps.phasing_cut import (
+    centre_fine_control,
+    check_last_cut,
+    make_cut,
+    needs_cut,
+    plan_cut,
+)
+from procedures.steps.phasing_width import bring_to_width
+from procedures.steps.phasing_work import Work, ask_again, quarter_wave_line
+from procedures.steps.setting import judge_setting, say_out
+from procedures.trims.cable import Cut
 from procedures.trims.phase import PhaseEstimate, in_the_far_field, phase_from_readings
+
+PAIRS: Final = 5
+"""Pairs of readings that may say nothing before the procedure gives up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,32 +103,70 @@ def _rounds(work: Work) -> Phased:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _LineIn:
+    """What came of one pair of readings: the phase, how it is mended, whether the null holds."""
+
+    quadrature: Measurement
+    phase: PhaseEstimate
+    plan: tuple[Cut, ...]
+    held: bool
+
+
 def _round(work: Work, number: int) -> Phased | None:
     """Do one round; return the result when both null and width hold, None to go on."""
     key = f"{work.key}/round {number}"
-    normal = work.bench.measure(f"{key}/normal", work.point.name, label=f"normal, round {number}")
+    line_in = _with_line(work, key, number)
+    if needs_cut(line_in.plan):
+        # A cut is computed for a fine control in the middle; where it stands now nobody measured.
+        if work.fine_moved:
+            centre_fine_control(work, f"{key}/centre")
+        else:
+            make_cut(work, key, line_in.plan, line_in.phase)
+        return None
+    width = bring_to_width(work, key)
+    if not line_in.held or width.changed:
+        return None
+    return Phased(line_in.quadrature, width.reading, rounds=number, cuts=len(work.cuts))
+
+
+def _with_line(work: Work, key: str, number: int) -> _LineIn:
+    """Read the pair, again while it says nothing and the technician wants to look."""
+    attempt = 0
+    while True:
+        this = f"{key}/{AGAIN} {attempt}" if attempt else key
+        again = f"{key}/{AGAIN} {attempt + 1}" if attempt + 1 < PAIRS else ""
+        line_in = _pair(work, this, number, again=again)
+        if line_in is not None:
+            return line_in
+        attempt += 1
+
+
+def _pair(work: Work, key: str, number: int, *, again: str) -> _LineIn | None:
+    """Read once without and once with the line, and null; None to read both again.
+
+    `again` is the step in which that is asked; empty where it is not asked any more.
+    """
+    bench, point = work.bench, work.point.name
+    normal = bench.measure(f"{key}/normal", point, label=f"normal, round {number}")
     with quarter_wave_line(work, f"{key}/line"):
-        quadrature = work.bench.measure(
-            f"{key}/quadrature", work.point.name, label=f"quadrature, round {number}"
-        )
-        phase = _phase(work, key, normal, quadrature)
+        quadrature = bench.measure(f"{key}/quadrature", point, label=f"quadrature, round {number}")
+        try:
+            phase = _estimate(work, normal, quadrature)
+        except InputError as nothing:
+            ask_again(work, key, again, nothing)
+            return None
+        _tell_phase(work, key, phase)
+        check_last_cut(work, key, phase)
         target = work.null_target(phase)
         held = _null_verdict(work, f"{key}/quadrature/verdict", quadrature, target)
         plan = () if held and not phase.reversed else plan_cut(work, key, phase)
         if plan and not needs_cut(plan):
             quadrature = _null_live(work, key, quadrature, target)
             held = _null_verdict(work, f"{key}/null/verdict", quadrature, target)
-    if needs_cut(plan):
-        # A cut is computed for a fine control in the middle; where it stands now nobody measured.
-        if work.fine_moved:
-            centre_fine_control(work, f"{key}/centre")
-        else:
-            make_cut(work, key, plan)
-        return None
-    width = _width(work, key)
-    if not held or width.changed:
-        return None
-    return Phased(quadrature=quadrature, normal=width.reading, rounds=number, cuts=len(work.cuts))
+            if not held:
+                say_out(bench, quadrature, work.null_limit(target))
+    return _LineIn(quadrature, phase, plan, held)
 
 
 def _estimate(work: Work, normal: Measurement, quadrature: Measurement) -> PhaseEstimate:
@@ -153,9 +204,8 @@ def _judge_phase(work: Work, done: Phased) -> None:
     work.bench.judge(f"{work.key}/phase left", f"{work.point.name}, phase left", result, limit)
 
 
-def _phase(work: Work, key: str, normal: Measurement, quadrature: Measurement) -> PhaseEstimate:
+def _tell_phase(work: Work, key: str, phase: PhaseEstimate) -> None:
     phasing = work.phasing
-    phase = _estimate(work, normal, quadrature)
     work.bench.note(
         f"{key}/phase",
         "Phase of SBO against CSB",
@@ -168,12 +218,11 @@ def _phase(work: Work, key: str, normal: Measurement, quadrature: Measurement) -
             "warnings": list(phase.warnings),
         },
     )
+    size = with_doubt(abs(phase.phase_deg), 2.0 * phase.u_deg, decimals=1)
     work.bench.tell(
-        f"SBO {'leads' if phase.phase_deg >= 0 else 'lags'} by {abs(phase.phase_deg):.1f}° "
-        f"± {2 * phase.u_deg:.1f}° (k=2); the sense is "
+        f"SBO {'leads' if phase.phase_deg >= 0 else 'lags'} by {size} degrees (k=2); the sense is "
         f"{'reversed' if phase.reversed else 'right'}."
     )
-    return phase
 
 
 def _null_live(work: Work, key: str, before: Measurement, target: float) -> Measurement:
@@ -197,43 +246,3 @@ def _null_verdict(work: Work, key: str, quadrature: Measurement, target: float) 
     limit = work.null_limit(target)
     judged = judge_setting(work.bench, key, "quadrature", quadrature, limit)
     return judged.verdict is Verdict.IN_TOLERANCE
-
-
-@dataclass(frozen=True, slots=True)
-class _Width:
-    reading: Measurement
-    changed: bool
-
-
-def _width(work: Work, key: str) -> _Width:
-    """Check the sense with the line out, and set the width if it is to be and is not right."""
-    reading = work.bench.measure(f"{key}/width", work.point.name, label="width")
-    _check_sense(work, reading)
-    if not work.phasing.set_width:
-        return _Width(reading, changed=False)
-    limit = work.width_limit
-    verdict = judge_setting(work.bench, f"{key}/width/verdict", "width", reading, limit).verdict
-    if verdict is Verdict.IN_TOLERANCE:
-        return _Width(reading, changed=False)
-    change = level_change(reading.value, work.point.target or 0.0, u_reading=reading.u)
-    work.bench.note(
-        f"{key}/width/trim",
-        "Level trim",
-        {"change_db": change.change_db, "u_db": change.u_db, "control": work.point.control},
-    )
-    work.bench.tell(
-        f"The width wants {change.change_db:+.2f} dB ({change.change_percent:+.1f} %) "
-        f"with '{work.point.control}'."
-    )
-    left = adjust_until_set(work.bench, f"{key}/width", work.point, reading, limit)
-    return _Width(left, changed=True)
-
-
-def _check_sense(work: Work, reading: Measurement) -> None:
-    wanted = 1.0 if work.phasing.wanted_tone == 150 else -1.0
-    if reading.value * wanted <= 0.0:
-        raise Refused(
-            f"With the quadrature nulled, '{work.point.name}' reads {said(reading)}: the sense is "
-            "reversed although the two readings said otherwise.",
-            hint="check which path the line was in and which tone is wanted, then begin again.",
-        )

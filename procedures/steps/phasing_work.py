@@ -4,13 +4,36 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from daq.errors import Refused
+from daq.errors import InputError, Refused
 from daq.roles import Action
 from daq.station import PathName, Phasing, Point
 from procedures.engine.bench import Bench
+from procedures.engine.undo_words import cable_words
 from procedures.judge import Limit
+from procedures.record.words import TAKEN_AGAIN
 from procedures.steps.setting import around
 from procedures.trims.phase import PhaseEstimate, quadrature_in_phase
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A cut that was made.
+
+    Attributes
+    ----------
+    key
+        Step in which it was made.
+    path, cut_m
+        Which path was shortened, and by how much as was entered.
+    before, spare_m
+        The phase before it, and what that path had to spare.
+    """
+
+    key: str
+    path: PathName
+    cut_m: float
+    before: PhaseEstimate
+    spare_m: float
 
 
 @dataclass
@@ -24,7 +47,9 @@ class Work:
     spare_m
         What is left to cut, by path.
     cuts
-        Lengths cut so far, m.
+        What was cut so far.
+    unchecked
+        The last cut, until the phase after it has been read.
     fine_moved
         The fine control is no longer known to stand in the middle.
     """
@@ -34,7 +59,8 @@ class Work:
     phasing: Phasing
     point: Point
     spare_m: dict[PathName, float]
-    cuts: list[float] = field(default_factory=list)
+    cuts: list[Made] = field(default_factory=list)
+    unchecked: Made | None = None
     fine_moved: bool = False
 
     def null_limit(self, target: float) -> Limit:
@@ -70,10 +96,38 @@ class Work:
         return around(self.point.target, self.phasing.width_band, self.point.name)
 
 
-def named(cable: str) -> str:
-    """Return a cable's name as it is said: ``SBO``, ``clearance SBO``."""
-    carrier, _, path = cable.rpartition(" ")
-    return f"{carrier} {path.upper()}".strip()
+def ask_again(work: Work, key: str, question: str, nothing: InputError) -> None:
+    """Say what to look at when a pair of readings says nothing, and ask whether to read again.
+
+    Parameters
+    ----------
+    key
+        Under which the pair was read.
+    question
+        Step of the question; empty where it is not asked any more.
+    nothing
+        Why the pair says nothing.
+
+    Raises
+    ------
+    Refused
+        It was answered with no, or not asked any more.
+    """
+    phasing = work.phasing
+    where = f"the {cable_words(work.cable(phasing.line_in))} path at the {phasing.line_stage}"
+    look = (
+        f"Is the receiver connected to '{work.point.name}', is the line in {where}, is the "
+        f"{phasing.carrier} carrier on?"
+    )
+    if not question or not work.bench.confirm(
+        question, f"{nothing.message} {look} Mend it and take both readings again?"
+    ):
+        raise Refused(nothing.message, hint=look)
+    work.bench.note(
+        f"{question}/void",
+        TAKEN_AGAIN,
+        {"void": [f"{key}/normal", f"{key}/quadrature"], "why": nothing.message},
+    )
 
 
 class quarter_wave_line:  # noqa: N801 - reads as a statement: with quarter_wave_line(...)
@@ -84,7 +138,7 @@ class quarter_wave_line:  # noqa: N801 - reads as a statement: with quarter_wave
         self._bench = work.bench
         self._key = key
         cable = work.cable(phasing.line_in)
-        self._where = f"the {named(cable)} path at the {phasing.line_stage}"
+        self._where = f"the {cable_words(cable)} path at the {phasing.line_stage}"
         self._arguments = {"path": cable, "stage": phasing.line_stage}
         self._reminder = work.bench.false_guidance(
             key,

@@ -11,7 +11,7 @@ from daq.roles import Action
 from procedures.engine.bench import Bench
 from procedures.judge import Limit, Verdict
 from procedures.show import said, said_value
-from procedures.steps.setting import TRIES, around, judge_setting
+from procedures.steps.setting import TRIES, around, judge_setting, say_out
 
 PROFILE_REMOVED = "profile removed"
 NORMAL_RESTORED = "normal restored"
@@ -74,6 +74,8 @@ def turn_to(
         verdict = judge_setting(bench, f"{key}/verdict {attempt}", label, before, limit).verdict
         if verdict is Verdict.IN_TOLERANCE:
             return before
+        if attempt < TRIES:
+            say_out(bench, before, limit)
     raise Refused(
         f"'{point}' reads {said(before)} after {TRIES} adjustments with '{control}'.",
         hint="the control may be at its stop; put it back and find the cause.",

@@ -9,6 +9,7 @@ from daq.measurement import Measurement
 from daq.station import Point
 from procedures.engine.bench import Bench
 from procedures.judge import Judgement, Limit, Verdict
+from procedures.record.figures import interval, unit_of
 from procedures.show import said
 
 TRIES: Final = 3
@@ -51,6 +52,15 @@ def judge_setting(
     result is judged against a limit of the facility.
     """
     return bench.judge(key, f"{measurement.point}, {label}", measurement, limit, rule="simple")
+
+
+def say_out(bench: Bench, captured: Measurement, limit: Limit) -> None:
+    """Say that a captured value is out of its band, before the same is asked once more."""
+    band = interval(captured.quantity, limit.low, limit.high).replace("\N{MINUS SIGN}", "-")
+    bench.tell(
+        f"'{captured.point}' reads {said(captured)}: out of the band, "
+        f"{f'{band} {unit_of(captured.quantity)}'.strip()}. Again."
+    )
 
 
 def bring_to_target(bench: Bench, key: str, point_name: str) -> Measurement:
@@ -104,6 +114,8 @@ def adjust_until_set(
         ).verdict
         if verdict is Verdict.IN_TOLERANCE:
             return before
+        if attempt < TRIES:
+            say_out(bench, before, limit)
     raise Refused(
         f"'{point.name}' reads {said(before)} after {TRIES} adjustments with '{point.control}'.",
         hint="the control may be at its stop: find the cause before going on.",

@@ -6,6 +6,7 @@ import math
 
 from daq.errors import Refused
 from daq.measurement import Measurement
+from daq.rounding import fixed
 from daq.station import WideAlarm
 from procedures.engine.bench import Bench
 from procedures.judge import Limit, Verdict
@@ -99,7 +100,7 @@ def _alarm_point(bench: Bench, plan: WideAlarm, normal: Measurement) -> float:
     )
     bench.tell(
         f"Wide alarm at {convention.alarm_percent:g} % of {convention.alarm_basis}: "
-        f"{alarm.wide_ddm:+.4f} DDM, SBO {alarm.wide_db:+.2f} dB."
+        f"{fixed(alarm.wide_ddm, 4, plus=True)} DDM, SBO {fixed(alarm.wide_db, 2, plus=True)} dB."
     )
     return alarm.wide_db
 
@@ -145,6 +146,6 @@ def _short_off_course(bench: Bench, plan: WideAlarm) -> list[str]:
         if judgement.verdict is not Verdict.IN_TOLERANCE:
             short.append(
                 f"'{name}' reads {said(reading)}, {judgement.verdict} against the minimum of "
-                f"{plan.off_course_minimum:.3f}"
+                f"{fixed(plan.off_course_minimum, 3)}"
             )
     return short

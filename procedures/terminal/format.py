@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
-from daq.reading import QUANTITIES, UA_PER_DDM, Quality, Reading, predominance
+from daq.reading import BALANCED_DDM, QUANTITIES, UA_PER_DDM, Quality, Reading, predominance
+from daq.rounding import fixed
 from procedures.record.figures import toward
 
-DDM_NULL: Final = 0.00005
-"""Below this the display rounds to 0.0 thousandths, so no tone is said to predominate."""
+DDM_NULL: Final = BALANCED_DDM
+"""Up to this the display rounds to 0.0 thousandths, so no tone is said to predominate."""
 
 NUMBER_WIDTH: Final = 9
 """Longest number that is written out; longer ones get an exponent (then up to 10 characters)."""
@@ -57,6 +58,8 @@ def displayed(quantity: str, value: float) -> Displayed:
             predominance(value, null=DDM_NULL),
             f"ratio {number(abs(value), 4)}, {number(abs(value) * UA_PER_DDM, 1)} uA",
         )
+    if quantity == "alarm":
+        return Displayed(number(value, 0), "(1 = alarm)")
     if quantity in _PER_CENT:
         return Displayed(number(100.0 * value, 1), "%", also=f"ratio {number(value, 4)}")
     factor, unit, decimals = _scale(quantity, value)
@@ -68,10 +71,8 @@ def number(value: float, decimals: int) -> str:
 
     One longer than `NUMBER_WIDTH` is written with an exponent instead.
     """
-    text = f"{value:.{decimals}f}"
-    if len(text) > NUMBER_WIDTH:
-        text = f"{value:.2e}"
-    return text.removeprefix("-") if not text.strip("-0.") else text
+    text = fixed(value, decimals)
+    return f"{value:.2e}" if len(text) > NUMBER_WIDTH else text
 
 
 def with_unit(quantity: str, value: float) -> str:
@@ -98,7 +99,7 @@ def distance_words(quantity: str, shown: float, target: float, band: float | Non
     distance = target - shown
     if not math.isfinite(distance):
         return ""
-    amount = with_unit(quantity, abs(distance)).removesuffix(" DDM")
+    amount = _beside(quantity, abs(distance), target).removesuffix(" DDM")
     if band is not None and abs(distance) <= band:
         return f"in the band, {amount} from the target"
     return f"{amount} to go, {_direction(quantity, distance)}"
@@ -129,11 +130,22 @@ def reference_words(quantity: str, shown: float, reference: float) -> str:
         return known
     if quantity != "ddm":
         # What lies between two levels in dBm is in dB.
-        amount = with_unit(quantity, difference).replace("dBm", "dB")
+        amount = _beside(quantity, difference, reference).replace("dBm", "dB")
         return f"{known}, differs by {_with_sign(amount)}"
     amount = _with_sign(number(1000.0 * difference, 1))
     parts = (known, f"differs by {amount}", toward(quantity, difference))
     return ", ".join(part for part in parts if part)
+
+
+def _beside(quantity: str, amount: float, value: float) -> str:
+    """Return an amount of power in the unit in which `value` is shown: 0.010 W beside 13.8 W.
+
+    Other quantities are said in the unit that suits the amount: 12 Hz beside 109.35 MHz.
+    """
+    if QUANTITIES.get(quantity) != "W":
+        return with_unit(quantity, amount)
+    factor, unit, decimals = _scale(quantity, value)
+    return f"{number(factor * amount, decimals)} {unit}".strip()
 
 
 def _with_sign(amount: str) -> str:

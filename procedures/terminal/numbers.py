@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from types import MappingProxyType
 from typing import Final
 
@@ -25,17 +26,25 @@ _KINDS: Final = MappingProxyType(
 """Unit of a prompt -> what is expected; a unit that is not here is typed as a plain number."""
 
 
+_BARE: Final = re.compile(r"\s*[+\-−]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?\s*")
+
+
+def is_bare(text: str, unit: str) -> bool:
+    """Say whether a number was typed without the unit that a prompt asks for."""
+    return unit not in ("", "1") and _BARE.fullmatch(text) is not None
+
+
 def typed_number(text: str, unit: str) -> float:
-    """Return what was typed, in `unit`.
+    """Return what was typed, in `unit`; a bare number is in the unit that the prompt names.
 
     Raises
     ------
     UnitError
-        It is no number, not finite, or its unit is missing or of another kind.
+        It is no number, not finite, or its unit is of another kind.
     """
     kind = _KINDS.get(unit)
     if kind is not None:
-        return parse(text, kind)
+        return parse(f"{text} {unit}" if is_bare(text, unit) else text, kind)
     try:
         value = float(text)
     except ValueError:

@@ -10,7 +10,7 @@ from rich.console import Console
 from daq.roles import Answer, Operator, Prompt, WatchCommand, WatchView
 from procedures.terminal.live import LiveDisplay
 from procedures.terminal.numbers import suggested
-from procedures.terminal.screen import pose, say
+from procedures.terminal.screen import Prompts, say
 
 
 class NarratingOperator:
@@ -27,6 +27,7 @@ class NarratingOperator:
     def __init__(self, inner: Operator, console: Console) -> None:
         self._inner = inner
         self._console = console
+        self._prompts = Prompts(console)
         self._display = LiveDisplay(console)
 
     @property
@@ -37,7 +38,7 @@ class NarratingOperator:
     def answer(self, prompt: Prompt) -> Answer:
         """Show the prompt, let the inner operator answer it, show the answer."""
         self._display.finish()
-        pose(self._console, prompt)
+        self._prompts.pose(prompt)
         answer = self._inner.answer(prompt)
         say(self._console, f"  {self.name}: {_spoken(answer, prompt)}")
         return answer

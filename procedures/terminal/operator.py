@@ -14,11 +14,11 @@ from rich.console import Console
 
 from daq.errors import Aborted, UnitError
 from daq.roles import Answer, Prompt, WatchCommand, WatchView
-from procedures.terminal.format import in_words
+from procedures.terminal.format import called_out, in_words
 from procedures.terminal.keys import Keys
 from procedures.terminal.live import LiveDisplay
-from procedures.terminal.numbers import suggested, typed_number
-from procedures.terminal.screen import pose, say
+from procedures.terminal.numbers import is_bare, suggested, typed_number
+from procedures.terminal.screen import Prompts, say
 
 STOP_QUESTION_NS: Final = 5_000_000_000
 """How long the question whether to stop stands before it lapses."""
@@ -61,6 +61,7 @@ class TerminalOperator:
         self._keys = keys
         self._name = name
         self._needs_keys = needs_keys
+        self._prompts = Prompts(console)
         self._display = LiveDisplay(console, keys_help=_KEYS_HELP)
         self._stop_asked_ns: int | None = None
         self._refused_ns: int | None = None
@@ -74,7 +75,7 @@ class TerminalOperator:
         """Show the prompt and return what was typed; see `daq.roles.Operator`."""
         self.close()
         self._keys.discard()
-        pose(self._console, prompt)
+        self._prompts.pose(prompt)
         match prompt.kind:
             case "acknowledge":
                 return self._acknowledged(bool(prompt.caution))
@@ -93,7 +94,7 @@ class TerminalOperator:
         self._display.show(view, note=note, now=command != "go on")
         if command in ("capture", "abort"):
             self.close()
-            say(self._console, "Captured." if command == "capture" else "Stopped.")
+            say(self._console, _captured(view) if command == "capture" else "Stopped.")
         return command
 
     def tell(self, text: str) -> None:
@@ -165,7 +166,10 @@ class TerminalOperator:
         def understood(text: str) -> float:
             if not text.strip() and suggestion is not None:
                 return suggestion
-            return typed_number(text, unit)
+            number = typed_number(text, unit)
+            if is_bare(text, unit):
+                say(self._console, f"Taken as {suggested(number, unit)}.")
+            return number
 
         wanted = f"A number in {unit}" if unit not in ("", "1") else "A number"
         enter = "" if suggestion is None else f", Enter = {suggested(suggestion, unit)}"
@@ -211,6 +215,13 @@ class TerminalOperator:
 
 def _within(view: WatchView, since_ns: int | None, span_ns: int) -> bool:
     return since_ns is not None and view.reading.mono_ns - since_ns <= span_ns
+
+
+def _captured(view: WatchView) -> str:
+    """Return what was seen when the key was pressed; where there is a band, on which side of it."""
+    seen = f"Captured. It showed {called_out(view.reading.quantity, view.shown)}"
+    out = view.target is not None and view.band is not None and not view.in_band
+    return f"{seen}, which is out of the band." if out else f"{seen}."
 
 
 def _yes_or_no(text: str) -> bool:

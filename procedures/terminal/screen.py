@@ -11,9 +11,13 @@ from rich.text import Text
 
 from daq.roles import Prompt
 from procedures.terminal.format import printable
+from procedures.terminal.frame import fit
 
 MAX_WIDTH = 80
 """Text is no wider than this, however wide the window: long lines are hard to read."""
+
+_REMINDER = "Reminder: "
+"""How a caution begins that reminds of what is open."""
 
 
 def say(console: Console, text: str, *, style: str = "", end: str = "\n") -> None:
@@ -43,12 +47,28 @@ def caution(console: Console, text: str) -> None:
     )
 
 
-def pose(console: Console, prompt: Prompt) -> None:
-    """Print what a prompt asks, its caution first."""
-    say(console, "")
-    if prompt.caution:
-        caution(console, prompt.caution)
-    say(console, prompt.text, style="bold")
+class Prompts:
+    """Prompts one after the other.
+
+    A caution stands in a block when it is new. While the same one goes on standing, a line says
+    so: a block that is always there is no longer read. Where it has to be acknowledged it is shown
+    whole again.
+    """
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+        self._standing = ""
+
+    def pose(self, prompt: Prompt) -> None:
+        """Print what a prompt asks, its caution first."""
+        say(self._console, "")
+        if prompt.caution and prompt.caution == self._standing and prompt.kind != "acknowledge":
+            line = f"CAUTION still: {printable(prompt.caution).removeprefix(_REMINDER)}"
+            say(self._console, fit(line, min(columns(self._console), MAX_WIDTH) - 1))
+        elif prompt.caution:
+            caution(self._console, prompt.caution)
+        self._standing = prompt.caution
+        say(self._console, prompt.text, style="bold")
 
 
 def columns(console: Console) -> int:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from daq.errors import InputError
+from daq.reading import IMPOSSIBLE_DDM
 
 AlarmBasis = Literal["sensitivity", "width"]
 
@@ -71,10 +72,17 @@ def alarm_points(nominal_ddm: float, percent: float, basis: AlarmBasis) -> Alarm
     Raises
     ------
     InputError
-        The nominal value is zero, the per cent not in (0, 100), or the basis unknown.
+        The nominal value is zero or beyond what two tones can make, the per cent are not in
+        (0, 100), or the basis is unknown.
     """
     if not math.isfinite(nominal_ddm) or nominal_ddm == 0.0:
         raise InputError(f"The nominal DDM is {nominal_ddm:g}; it has to be a number but zero.")
+    if abs(nominal_ddm) > IMPOSSIBLE_DDM:
+        raise InputError(
+            f"The nominal DDM is {nominal_ddm:g}. Beyond {IMPOSSIBLE_DDM} a tone's depth has "
+            "folded, and no receiver shows it.",
+            hint="give the DDM at the width point, such as 0.155.",
+        )
     if not 0.0 < percent < 100.0:
         raise InputError(f"The change is above 0 and below 100 per cent, not {percent:g}.")
     part = percent / 100.0

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from daq.errors import InputError
+from daq.rounding import fixed
 from daq.units import METRES_PER_INCH
 from procedures.trims.phase import FeedPath, PhaseEstimate
 
@@ -128,6 +129,11 @@ def wrap_deg(angle_deg: float) -> float:
     return 180.0 if wrapped == -180.0 else wrapped
 
 
+def advance_of(path: FeedPath) -> float:
+    """Return 1 where shortening that path advances SBO and so mends a lag, -1 where it retards."""
+    return 1.0 if path == "sbo" else -1.0
+
+
 def plan_cuts(
     phase: PhaseEstimate,
     *,
@@ -140,9 +146,11 @@ def plan_cuts(
 ) -> tuple[Cut, ...]:
     """Return the cuts that would bring SBO and CSB into phase, best first.
 
-    A first cut is rough. It leaves on `allowance_m`, or twice the uncertainty of the phase as a
-    length where that is more, but never more for the uncertainty than a quarter of the fine
-    control's travel, because the fine control has to take it.
+    A first cut is rough. It leaves on `allowance_m`, or where that is more the expanded uncertainty
+    (k = 2) of what would be left: of the phase, and of the length itself by its velocity factor.
+    So one first cut in 44 takes too much. For the uncertainty it never leaves on more than a
+    quarter of the fine control's travel, because the fine control has to take it and takes what
+    was cut too much as well.
 
     Best first means: possible before impossible; then those that leave the fine control in the
     middle half of its travel; then the shorter.
@@ -210,23 +218,23 @@ def _cut(
     fine: _FineControl,
 ) -> Cut:
     wave = wavelength_m(frequency_hz, path.velocity_factor)
-    # Shortening SBO advances it, so it mends a lag; shortening CSB mends a lead.
-    advance = 1.0 if name == "sbo" else -1.0
+    advance = advance_of(name)
     exact_deg = (-advance * phase.phase_deg) % 360.0
     if exact_deg > 360.0 - WHOLE_TURN_DEG:
         exact_deg = 0.0
     exact_m = exact_deg / 360.0 * wave
-    length_m = max(0.0, exact_m - _left_on_m(phase.u_deg, wave, allowance_m, fine))
+    # By the whole cut: a little more than by the one that leaves some on, so on the safe side.
+    u_left_deg = math.hypot(phase.u_deg, _u_of_cut_deg(exact_deg, path))
+    length_m = max(0.0, exact_m - _left_on_m(u_left_deg, wave, allowance_m, fine))
     cut_deg = 360.0 * length_m / wave
     left_deg = wrap_deg(phase.phase_deg + advance * cut_deg)
-    u_cut_deg = cut_deg * path.u_velocity_factor / path.velocity_factor
     within = path.spare_m is None or length_m <= path.spare_m
     return Cut(
         path=name,
         length_m=length_m,
         length_in=length_m / METRES_PER_INCH,
         phase_left_deg=left_deg,
-        phase_left_u_deg=math.hypot(phase.u_deg, u_cut_deg),
+        phase_left_u_deg=math.hypot(phase.u_deg, _u_of_cut_deg(cut_deg, path)),
         fine_control_deg=-left_deg if fine.half_range_deg > 0.0 else 0.0,
         within_spare=within,
         note=_note(name, path, length_m, exact_m),
@@ -234,8 +242,13 @@ def _cut(
     )
 
 
-def _left_on_m(u_deg: float, wave_m: float, allowance_m: float, fine: _FineControl) -> float:
-    doubt_deg = COVERAGE * u_deg
+def _u_of_cut_deg(cut_deg: float, path: CablePath) -> float:
+    """Return the standard uncertainty of the phase that a cut makes, degrees."""
+    return cut_deg * path.u_velocity_factor / path.velocity_factor
+
+
+def _left_on_m(u_left_deg: float, wave_m: float, allowance_m: float, fine: _FineControl) -> float:
+    doubt_deg = COVERAGE * u_left_deg
     if fine.half_range_deg > 0.0:
         doubt_deg = min(doubt_deg, fine.half_range_deg / 2.0)
     return max(allowance_m, doubt_deg / 360.0 * wave_m)
@@ -244,13 +257,13 @@ def _left_on_m(u_deg: float, wave_m: float, allowance_m: float, fine: _FineContr
 def _note(name: FeedPath, path: CablePath, length_m: float, exact_m: float) -> str:
     if path.spare_m is not None and length_m > path.spare_m:
         return (
-            f"not possible: the {name.upper()} path has {path.spare_m:.3f} m to spare and the cut "
-            f"takes {length_m:.3f} m"
+            f"not possible: the {name.upper()} path has {fixed(path.spare_m, 3)} m to spare and "
+            f"the cut takes {fixed(length_m, 3)} m"
         )
     if length_m == 0.0 and exact_m > 0.0:
         return (
-            f"no cut: the exact length of {exact_m:.3f} m is not more than what a rough cut "
-            "leaves on"
+            f"no cut: the exact length of {fixed(exact_m, 3)} m is not more than what a rough "
+            "cut leaves on"
         )
     return ""
 

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.errors import InputError
+from daq.rounding import fixed
 from procedures.judge import Judgement, Limit, Rule, judge
 from procedures.trims.traverse import Traverse, linear_region
 
@@ -44,7 +45,8 @@ class SectorMinimum:
     side
         The tone that has to predominate there.
     from_deg, to_deg
-        The sector that was searched, magnitudes of the angle from the course line.
+        The part that was searched, magnitudes of the angle from the course line: in the inner
+        sector from where DDM stops rising.
     lowest_ddm
         Least DDM, counted positive towards the tone of the side.
     at_deg
@@ -53,6 +55,8 @@ class SectorMinimum:
         How many readings lie in the sector.
     judgement
         Against the sector's limit.
+    reached_deg
+        Of the inner sector: where its limit was first reached, likewise; None of the outer.
     """
 
     side: Side
@@ -62,6 +66,23 @@ class SectorMinimum:
     at_deg: float
     points: int
     judgement: Judgement
+    reached_deg: float | None = None
+
+    @property
+    def searched(self) -> str:
+        """The sector in words: where its limit was reached, how far DDM rose, where it ends."""
+        end = f"{self.to_deg:g} deg"
+        if self.reached_deg is None:
+            return f"{fixed(self.from_deg, 1)} to {end}"
+        start = (
+            f"{fixed(self.judgement.limit.low or 0.0, 3)} reached at "
+            f"{fixed(self.reached_deg, 1)} deg"
+        )
+        if self.from_deg >= self.to_deg:
+            return f"{start}, rising as far as {end}"
+        if self.from_deg > self.reached_deg:
+            return f"{start}, rising to {fixed(self.from_deg, 1)} deg, and from there to {end}"
+        return f"{start}, and from there to {end}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,8 +186,9 @@ class _OneSide:
         inner, outer = limits
         strong = self.away_deg[(self.ddm >= (inner.low or 0.0)) & (self.away_deg <= INNER_EDGE_DEG)]
         if len(strong):
-            start = self._flank_end(float(np.min(strong)))
-            sectors.append(self._lowest(start, INNER_EDGE_DEG, inner))
+            reached = float(np.min(strong))
+            start = self._flank_end(reached)
+            sectors.append(self._lowest(start, INNER_EDGE_DEG, inner, reached))
         else:
             missing.append(
                 f"{self.side} Hz side: {inner.low:g} DDM is not reached within "
@@ -196,11 +218,13 @@ class _OneSide:
         if furthest >= OUTER_EDGE_DEG - SHORT_OF_EDGE_DEG:
             return []
         return [
-            f"{self.side} Hz side: the readings end at {furthest:.1f} degrees; nothing is known "
-            f"from there to {OUTER_EDGE_DEG:g} degrees"
+            f"{self.side} Hz side: the readings end at {fixed(furthest, 1)} degrees; nothing is "
+            f"known from there to {OUTER_EDGE_DEG:g} degrees"
         ]
 
-    def _lowest(self, start: float, stop: float, limit: Limit) -> SectorMinimum:
+    def _lowest(
+        self, start: float, stop: float, limit: Limit, reached: float | None = None
+    ) -> SectorMinimum:
         inside = np.flatnonzero((self.away_deg >= start) & (self.away_deg <= stop))
         at = int(inside[int(np.argmin(self.ddm[inside]))])
         return SectorMinimum(
@@ -211,4 +235,5 @@ class _OneSide:
             at_deg=float(self.angle_deg[at]),
             points=len(inside),
             judgement=judge(float(self.ddm[at]), float(self.u[at]), limit, self.rule),
+            reached_deg=reached,
         )

@@ -20,8 +20,21 @@ from procedures.trims.drive_cells import Cell, between_places, cells
 from procedures.trims.drive_delay import Delay, StatedDelay, find_delay
 from procedures.trims.traverse import Traverse, linear_region
 
-Cut = Callable[[Drive, Delay], Mapping[int, Cell]]
-"""Turns the rows into places by their numbers."""
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A way of cutting.
+
+    Attributes
+    ----------
+    azimuths_deg
+        The planned places, from the 90 Hz side to the 150 Hz side: what has to be driven over.
+    places
+        Turns the rows into places by their numbers.
+    """
+
+    azimuths_deg: tuple[float, ...]
+    places: Callable[[Drive, Delay], Mapping[int, Cell]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,19 +69,19 @@ def reduce_drive(drive: Drive, cut: Cut, stated: StatedDelay, *, u_place_m: floa
         stated.delay_s, stated.delay_u_s, stated.lag_s,
         estimated=False, hysteresis_m=0.0, passes=0,
     )  # fmt: skip
-    within = _linear_deg(cut(drive, as_stated))
+    within = _linear_deg(cut.places(drive, as_stated))
     delay = find_delay(drive, within, stated, u_place_m=u_place_m)
     placed = drive.placed(delay.delay_s)
     near = (placed.azimuth_deg >= within[0]) & (placed.azimuth_deg <= within[1])
     speed = placed.speed_m_s[near & np.isfinite(drive.ddm) & np.isfinite(placed.speed_m_s)]
     mean_m_s = float(np.mean(speed)) if len(speed) else 0.0
-    return Reduced(delay, cut(drive, delay), abs(mean_m_s) * delay.delay_u_s)
+    return Reduced(delay, cut.places(drive, delay), abs(mean_m_s) * delay.delay_u_s)
 
 
 def around_places(azimuths_deg: Sequence[float]) -> Cut:
     """Return what gives each place all rows that lie nearer to it than to its neighbours."""
     edges = between_places(azimuths_deg)
-    return lambda drive, delay: cells(drive, delay, edges)
+    return Cut(tuple(azimuths_deg), lambda drive, delay: cells(drive, delay, edges))
 
 
 def weakest_between(azimuths_deg: Sequence[float], finest_deg: float) -> Cut:
@@ -91,7 +104,7 @@ def weakest_between(azimuths_deg: Sequence[float], finest_deg: float) -> Cut:
         edges = [low, *sorted(x for x in marks if inside[0] <= x <= inside[1]), high]
         return _weakest(drive, delay, edges, finest_deg)
 
-    return cut
+    return Cut(tuple(azimuths_deg), cut)
 
 
 def _weakest(

@@ -8,8 +8,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
 from daq.errors import InputError
+
+FARTHEST_DB: Final = 120.0
+"""No control and no instrument of a localizer spans more; a larger change is a mistyped number."""
+
+FARTHEST_RATIO: Final = math.pow(10.0, FARTHEST_DB / 20.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +43,8 @@ def level_change(reading: float, target: float, *, u_reading: float = 0.0) -> Le
     Raises
     ------
     InputError
-        Either is zero or no number, or their signs differ: a level control cannot turn a sense
-        round.
+        Either is zero or no number, they are too far apart for any level control, or their signs
+        differ: a level control cannot turn a sense round.
     """
     for name, value in (("reading", reading), ("target", target)):
         if not math.isfinite(value) or value == 0.0:
@@ -54,6 +60,12 @@ def level_change(reading: float, target: float, *, u_reading: float = 0.0) -> Le
     if not (math.isfinite(u_reading) and u_reading >= 0.0):
         raise InputError("The uncertainty of the reading is zero or positive.")
     ratio = target / reading
+    if not 1.0 / FARTHEST_RATIO <= ratio <= FARTHEST_RATIO:
+        raise InputError(
+            f"From {reading:g} to {target:g} is more than {FARTHEST_DB:g} dB: no level control "
+            "reaches so far.",
+            hint="look at both numbers and at their units.",
+        )
     return LevelChange(
         change_db=20.0 * math.log10(ratio),
         change_percent=100.0 * (ratio - 1.0),

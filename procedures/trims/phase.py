@@ -24,6 +24,7 @@ from typing import Final, Literal
 
 from daq.errors import InputError
 from daq.reading import IMPOSSIBLE_DDM
+from daq.rounding import fixed
 
 FeedPath = Literal["sbo", "csb"]
 Tone = Literal[90, 150]
@@ -183,8 +184,8 @@ def _check_readings(normal_ddm: float, quadrature_ddm: float) -> None:
             raise InputError(f"The {name} reading is {value}, which is no number.")
         if abs(value) >= FOLDED_DDM:
             raise InputError(
-                f"The {name} reading is {value:.4f} DDM. Near {IMPOSSIBLE_DDM} a tone's depth has "
-                "folded and the reading no longer follows the phase.",
+                f"The {name} reading is {fixed(value, 4)} DDM. Near {IMPOSSIBLE_DDM} a tone's "
+                "depth has folded and the reading no longer follows the phase.",
                 hint="lower the SBO level, or read nearer to the course line.",
             )
 
@@ -217,8 +218,8 @@ def _check_not_lost(size: float, u_normal: float, u_quadrature: float) -> None:
     noise = 2.0 * max(u_normal, u_quadrature)
     if size <= noise:
         raise InputError(
-            f"The two readings together amount to {size:.4f} DDM, which is within their own "
-            f"uncertainty (k=2: {noise:.4f}).",
+            f"The two readings together amount to {fixed(size, 4)} DDM, which is within their "
+            f"own uncertainty (k=2: {fixed(noise, 4)}).",
             hint="raise the SBO level, or average more readings.",
         )
 
@@ -228,6 +229,6 @@ def _warnings(normal_ddm: float, quadrature_ddm: float) -> tuple[str, ...]:
     if largest <= STEEP_DDM:
         return ()
     return (
-        f"a reading of {largest:.3f} DDM is so large that it no longer follows the phase in "
+        f"a reading of {fixed(largest, 3)} DDM is so large that it no longer follows the phase in "
         "proportion; expect to repeat the trim",
     )

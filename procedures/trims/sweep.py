@@ -102,11 +102,15 @@ def read_sweep(path: Path, *, far_end: FarEnd = "open") -> Sweep:
     """
     import skrf
 
+    network = skrf.Network()
     try:
-        network = skrf.Network(str(path))
+        # By this name, because a Network given a file tries first to run it as a pickle.
+        network.read_touchstone(str(path))
+    except OSError as error:
+        raise InputError(f"{path}: {_why_unreadable(path, error)}") from error
     except Exception as error:  # scikit-rf raises whatever its parser stumbles on
         raise InputError(
-            f"{path}: not a readable Touchstone file ({type(error).__name__}: {error}).",
+            f"{path}: this is no Touchstone file, or a damaged one.",
             hint="save the sweep as .s1p (open or short at the far end) or .s2p.",
         ) from error
     ports = int(network.nports)
@@ -120,6 +124,12 @@ def read_sweep(path: Path, *, far_end: FarEnd = "open") -> Sweep:
         passes=1 if ports == 2 else 2,
         far_end_turns=0.5 if ports == 1 and far_end == "short" else 0.0,
     )
+
+
+def _why_unreadable(path: Path, error: OSError) -> str:
+    if isinstance(error, FileNotFoundError):
+        return "there is no such file."
+    return "this is a folder." if path.is_dir() else f"it cannot be read: {error.strerror}."
 
 
 def measure_sweep(
@@ -166,7 +176,12 @@ def measure_sweep(
     at_carrier = intercept + slope * frequency_hz - whole - sweep.far_end_turns
     delay_turns = -at_carrier / sweep.passes
     if delay_turns <= 0.0:
-        raise InputError(f"{sweep.name}: the phase rises with frequency; this is no cable.")
+        raise InputError(
+            f"{sweep.name}: the phase rises with frequency, which no cable does; but with points "
+            f"{_step_hz(f) / 1e6:g} MHz apart one with an electrical length above "
+            f"{_longest_m(f, sweep.passes):.1f} m looks so.",
+            hint="sweep with more points or over a narrower band.",
+        )
     scatter_deg = 360.0 * float(np.sqrt(np.mean(residuals**2)))
     loss_db, ripple_db = _loss(sweep, frequency_hz)
     electrical_m = delay_turns * SPEED_OF_LIGHT_M_PER_S / frequency_hz
@@ -212,6 +227,15 @@ def _unwrapped_turns(sweep: Sweep) -> Floats:
             hint="sweep with more points or over a narrower band.",
         )
     return np.asarray(turns, dtype=np.float64)
+
+
+def _step_hz(f: Floats) -> float:
+    return float(np.max(np.diff(f)))
+
+
+def _longest_m(f: Floats, passes: int) -> float:
+    """Return the electrical length at which the phase turns by half a turn from point to point."""
+    return SPEED_OF_LIGHT_M_PER_S / (2.0 * passes * _step_hz(f))
 
 
 def _line(x: Floats, y: Floats) -> tuple[float, float, Floats]:

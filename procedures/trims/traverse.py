@@ -41,6 +41,9 @@ from procedures.trims.line_fit import (
 Axis = Literal["offset_m", "angle_deg"]
 
 LINEAR_DDM: Final = 0.18
+FAR: Final = 2.0
+"""A half width that many times as far out as the readings reach is worth a warning."""
+
 SIGNIFICANT: Final = 3.0
 """A quadratic term this many standard uncertainties from zero is called significant."""
 
@@ -154,7 +157,7 @@ def fit_traverse(traverse: Traverse, *, distance_m: float | None = None) -> Trav
     line = fit_line(x, y, weights)
     scatter = float(np.sqrt(np.sum(line.residuals**2) / max(len(x) - 2, 1)))
     u = np.full_like(y, max(scatter, FINEST_DDM)) if given_u is None else given_u
-    left, right = half_widths(x, y, weights, line)
+    left, right = halves = half_widths(x, y, weights, line)
     quadratic, significance = quadratic_term(x, y, u)
     width, width_by = _width_deg(traverse.axis, left, right, distance_m)
     chi2 = None
@@ -179,7 +182,7 @@ def fit_traverse(traverse: Traverse, *, distance_m: float | None = None) -> Trav
         quadratic_significance=significance,
         points_used=len(x),
         points_given=len(traverse.position),
-        warnings=_warnings(line, significance, chi2),
+        warnings=(*_warnings(line, significance, chi2), *_far_out(traverse.axis, x, line, halves)),
     )
 
 
@@ -270,3 +273,16 @@ def _warnings(line: Line, significance: float, chi2: float | None) -> tuple[str,
             "uncertainties say"
         )
     return tuple(found)
+
+
+def _far_out(axis: Axis, x: Floats, line: Line, halves: tuple[HalfWidth, HalfWidth]) -> list[str]:
+    """Return a warning for each side whose half width lies far beyond its outermost reading."""
+    unit = "m" if axis == "offset_m" else "deg"
+    reaches = (line.zero - float(x[0]), float(x[-1]) - line.zero)
+    return [
+        f"the {side} half width, {half.size:.4g} {unit}, is extrapolated: the readings reach to "
+        f"{reach:.3g} {unit}, {half.size / reach:.0f} times less, and how the course goes on is "
+        "not known"
+        for side, reach, half in zip(("left", "right"), reaches, halves, strict=True)
+        if reach > 0.0 and half.size > FAR * reach
+    ]

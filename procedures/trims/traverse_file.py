@@ -1,20 +1,25 @@
 """Read a traverse from CSV: columns ``offset_m`` or ``angle_deg``, ``ddm``, optional ``u_ddm``.
 
 One header line; columns in any order, others are ignored; empty lines and lines that begin with
-``#`` are skipped. Numbers have a decimal point.
+``#`` are skipped. Comma, semicolon or tab separate the cells; a decimal comma is understood where
+the separator is not a comma. Names may be written otherwise: ``Offset (m)``, ``DDM``.
 """
 
 from __future__ import annotations
 
 import csv
 import math
+import re
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 
 from daq.errors import InputError
 from daq.reading import IMPOSSIBLE_DDM
 from procedures.trims.traverse import Axis, Traverse
+
+_NO_WORD: Final = re.compile(r"[^a-z0-9]+")
 
 
 def read_traverse(path: Path) -> Traverse:
@@ -43,13 +48,16 @@ def parse_traverse(text: str, *, name: str = "traverse") -> Traverse:
     ]
     if not lines:
         raise InputError(f"{name}: the traverse is empty.")
+    separator = next((each for each in ";\t" if each in lines[0][1]), ",")
     try:
-        rows = list(csv.reader((line for _, line in lines), strict=True))
+        rows = list(csv.reader((line for _, line in lines), delimiter=separator, strict=True))
     except csv.Error as error:
-        raise InputError(f"{name}: not a CSV file: {error}.") from error
+        raise InputError(f"{name}: not a CSV file: its quotes do not match.") from error
+    if separator != ",":
+        rows = [[cell.replace(",", ".") for cell in row] for row in rows]
     if len(rows) != len(lines):
         raise InputError(f"{name}: a quoted cell runs over more than one line.")
-    header = [cell.strip() for cell in rows[0]]
+    header = [_NO_WORD.sub("_", cell.lower()).strip("_") for cell in rows[0]]
     axis = _axis(header, f"{name}:{lines[0][0]}")
     wanted = [axis, "ddm", *(["u_ddm"] if "u_ddm" in header else [])]
     table = np.array(

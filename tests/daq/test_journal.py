@@ -8,7 +8,7 @@ import pytest
 
 from daq.clock import ManualClock
 from daq.errors import JournalMismatch
-from daq.journal import Journal
+from daq.journal import RESUMED, Journal, recorded_outcomes
 from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
@@ -73,3 +73,30 @@ def test_a_step_name_is_used_once(writer: LogWriter) -> None:
     journal.outcome("a", {}, dict)
     with pytest.raises(JournalMismatch, match="twice"):
         journal.outcome("a", {}, dict)
+
+
+def test_what_no_longer_held_when_a_run_was_taken_up_is_not_gone_on_with(
+    writer: LogWriter,
+) -> None:
+    """Twice taken up, the second time from further back; a plain resuming takes nothing away."""
+    journal = Journal(writer, 1)
+    for key, holds in (("a", None), ("b", None), ("c", 1), ("b", 2), ("d", 1), ("e", None)):
+        writer.append(1, Kind.OUTCOME, key, {"request": {}, "outcome": {}})
+        if holds is not None:
+            journal.event(RESUMED, {"event": RESUMED, "outcomes": holds})
+    writer.append(1, Kind.EVENT, "gap", {"event": "gap", "outcomes": 0})
+    with LogReader(writer.path) as reader:
+        rows = list(reader.entries(run=1))
+    assert [row.key for row in recorded_outcomes(rows)] == ["a", "e"]
+
+
+def test_the_journal_counts_what_is_done_and_not_what_failed(writer: LogWriter) -> None:
+    def fail() -> dict[str, object]:
+        raise ZeroDivisionError
+
+    work(Journal(writer, 1), [], {"a": 1})
+    journal = Journal(writer, 1, recorded(writer))
+    work(journal, [], {"a": 1, "b": 2})
+    with pytest.raises(ZeroDivisionError):
+        journal.outcome("c", {}, fail)
+    assert journal.done == 2

@@ -141,3 +141,27 @@ def test_what_is_written_is_read_back(moment: datetime, ddm: float) -> None:
     (row,) = parsed(f"time,ddm\n{moment.isoformat()},{ddm!r}\n").rows
     assert row.time_s == pytest.approx(moment.timestamp(), abs=1e-4)
     assert row.ddm == ddm
+
+
+STILL = {"noise": "0.0001", "resolution": "0.0001"}
+
+
+def _seconds(cells: list[str]) -> str:
+    rows = (f"{n},{cell}" for n, cell in enumerate(cells))
+    return "\n".join(["time,ddm", *rows])
+
+
+def test_values_that_stand_still_are_frozen_where_the_noise_is_known() -> None:
+    """18 equal ones in a row are more than that noise allows (`daq.frozen`)."""
+    cells = ["0.0011", "0.0012", *["0.0013"] * 18, "----", "0.0014"]
+    known = parsed(_seconds(cells), time_unit="s", **STILL)
+    assert [row.line for row in known.rows if row.quality is Quality.FROZEN] == [*range(4, 22)]
+    assert known.rows[20].quality is Quality.NO_VALUE
+    assert not any(row.usable for row in known.rows[2:20])
+    unknown = parsed(_seconds(cells), time_unit="s")
+    assert sum(row.usable for row in unknown.rows) == 21
+
+
+def test_a_log_that_stands_still_throughout_cannot_be_used() -> None:
+    with pytest.raises(InputError, match="none of its 30 rows has a DDM that may be used"):
+        parsed(_seconds(["0.155"] * 30), time_unit="s", **STILL)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
+from daq.errors import StationFileError
 from daq.station_equipment import AlarmEntry, Maintenance, ProfileEntry, TransmitterChecks
 from tests.support.equipment import station_of, station_text, without_tables
 
@@ -39,18 +40,20 @@ def test_a_station_without_the_tables_is_one_too() -> None:
 @pytest.mark.parametrize(
     ("before", "after", "says"),
     [
-        ('state_point = "alarm state"', 'state_point = "nowhere"', "alarms: point 'nowhere'"),
+        ('state_point = "alarm state"', 'state_point = "nowhere"',
+         r"alarms\.state_point: There is no point 'nowhere'"),
         ('detector_point = "course CSB detector"', 'detector_point = "x"', "point 'x'"),
-        ('both_point = "both CSB detector"', 'both_point = "y"', "transmitter: point 'y'"),
+        ('both_point = "both CSB detector"', 'both_point = "y"',
+         r"transmitter\.both_point: There is no point 'y'"),
         ('unequal = "10 %"', 'unequal = "110 %"', "unequal"),
         ('name = "narrow"\nkind = "narrow"\npoint', 'name = "wide"\nkind = "narrow"\npoint',
-         "alarm 'wide' stands twice"),
+         r"alarms\.entries\.4\.name: The alarm 'wide' stands twice"),
         ('setting = "36 %"\n', "", "needs setting"),
         ('normal_power = "15.6 W" ', "", "needs normal_power"),
     ],
 )  # fmt: skip
 def test_a_fault_is_told(before: str, after: str, says: str) -> None:
-    with pytest.raises(ValidationError, match=says):
+    with pytest.raises(StationFileError, match=says):
         station_of(station_text((before, after)))
 
 

@@ -60,8 +60,16 @@ def test_a_set_of_cables_that_cannot_be_matched_is_refused(cables, match):
 @pytest.mark.parametrize(
     ("before", "after", "match"),
     [
-        ('point = "course traverse"', 'point = "curse traverse"', "curse traverse' is not defined"),
-        ('capture_point = "carrier level, field"', 'capture_point = "x"', "'x' is not defined"),
+        (
+            'point = "course traverse"',
+            'point = "curse traverse"',
+            "'curse traverse'; did you mean 'course traverse'",
+        ),
+        (
+            'capture_point = "carrier level, field"',
+            'capture_point = "x"',
+            r"clearance\.capture_point: There is no point 'x'",
+        ),
         ('source = "typed"  ', 'source = "receiver"  ', "position receiver"),
         ('along = "3120 m"\nreach', 'along = "3120 V"\nreach', "length"),
     ],

@@ -33,6 +33,9 @@ def test_unit_sign_and_uncertainty_have_to_be_stated(missing: str) -> None:
         ({"flag": "ddm"}, "the column 'ddm' is named for two things"),
         ({"positive": 1}, "positive"),
         ({"colour": "red"}, "colour"),
+        ({"noise": "0.1 uA"}, "noise and resolution are given both, or neither"),
+        ({"resolution": "0.1 uA"}, "noise and resolution are given both, or neither"),
+        ({"noise": "0 uA", "resolution": "0.1 uA"}, "noise"),
     ],
 )
 def test_contradictions_are_refused(more: dict[str, object], match: str) -> None:
@@ -59,3 +62,13 @@ def test_it_stands_in_the_table_of_positions() -> None:
     positions = Positions.model_validate({"receiver_log": LEAST})
     assert positions.receiver_log == ReceiverLog.model_validate(LEAST)
     assert Positions().receiver_log is None
+
+
+def test_what_is_known_of_its_noise_is_kept_as_ddm() -> None:
+    noise = {"noise": "0.3 uA", "resolution": "0.1 uA", "update": "500 ms"}
+    floor = ReceiverLog.model_validate({**LEAST, **noise}).floor
+    assert floor is not None
+    per_ua = 0.155 / 150
+    assert (floor.sigma, floor.resolution) == pytest.approx((0.3 * per_ua, 0.1 * per_ua))
+    assert floor.update_s == 0.5
+    assert ReceiverLog.model_validate(LEAST).floor is None

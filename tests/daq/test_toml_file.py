@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import contextlib
+from datetime import date
 from enum import StrEnum
 from typing import Literal
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from daq.errors import ProfileError, StationFileError
+from daq.toml_faults import FaultsAt, not_defined
 from daq.toml_file import did_you_mean, load_toml
 from daq.toml_lines import key_lines, nearest_line
 
@@ -40,6 +42,18 @@ class Whole(Strict):
     nested: Part | None = None
 
 
+class Said(Strict):
+    day: date | None = None
+    code: str = Field(default="AA", pattern="^[A-Z]{2}$", description="two capital letters")
+    other: str = Field(default="AA", pattern="^[A-Z]{2}$")
+    on: bool = True
+    level_db: float = Field(default=0.0, lt=3)
+    share: float = Field(default=0.5, le=1)
+    names: tuple[str, ...] = Field(default=("a",), min_length=1)
+    empty: str = Field(default="a", min_length=1)
+    part: Part | None = None
+
+
 def load(folder, text, error=StationFileError):
     path = folder / "bench.toml"
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
@@ -59,7 +73,7 @@ def test_a_file_with_a_byte_order_mark_and_crlf_is_read(tmp_path):
     ("text", "line", "key", "match"),
     [
         ("count = 1\n", None, "title", "missing"),
-        ('title = "x"\ncount = "many"\n', 2, "count", "Expected a valid integer.*not 'many'"),
+        ('title = "x"\ncount = "many"\n', 2, "count", "Expected a whole number, not 'many'"),
         ('title = "x"\n\ncuont = 1\n', 3, "cuont", "not known; did you mean 'count'"),
         ('title = "x"\n[[parts]]\nname="a"\n[[parts]]\nlength_m=1\n', 4, "parts.2.name", "missing"),
         ('title="x"\n[[parts]]\nname="a"\nlength=1\n', 4, "parts.1.length", "mean 'length_m'"),
@@ -67,7 +81,7 @@ def test_a_file_with_a_byte_order_mark_and_crlf_is_read(tmp_path):
             'title="x"\n[named.b]\nname="a"\nlength_m = -1\n',
             4,
             "named.b.length_m",
-            "greater than 0",
+            "Expected more than 0 m, not -1",
         ),
         ('title="x"\n[nested]\nname="a"\ncolour = "gren"\n', 4, "nested.colour", "mean 'green'"),
         ('title="x"\n[nested]\nname="a"\nkind = "shrt"\n', 4, "nested.kind", "mean 'short'"),
@@ -90,6 +104,79 @@ def test_all_faults_are_listed_in_the_order_of_the_file(tmp_path):
     told = str(caught.value).splitlines()
     assert len(told) == 3
     assert [f":{number}: " in one for number, one in enumerate(told, 1)] == [True] * 3
+
+
+def test_a_fault_without_a_line_is_told_without_one(tmp_path):
+    with pytest.raises(StationFileError) as caught:
+        load(tmp_path, "[nested]\n[parts]\n")
+    lines = str(caught.value).splitlines()
+    assert not any("None" in line for line in lines)
+    assert f"{tmp_path / 'bench.toml'}: title: This key is missing." in lines[0]
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("day = 'last June'", "Expected a day, written like 2027-01-31 without quotes"),
+        ("day = '2026-13-45'", "Expected a day, .* not '2026-13-45'"),
+        ("code = 'x'", "Expected two capital letters, not 'x'"),
+        ("other = 'x'", "Expected a text of another form, not 'x'"),
+        ("code = 5", "Expected a text in quotes, not 5"),
+        ("on = 'perhaps'", "Expected true or false, not 'perhaps'"),
+        ("level_db = 9.5", "Expected less than 3 dB, not 9.5"),
+        ("share = 2", "Expected at most 1, not 2"),
+        ("share = 'half'", "Expected a number, not 'half'"),
+        ("names = []", r"Expected at least one entry, not \[\]"),
+        ("names = 'one'", "Expected a list in square brackets, not 'one'"),
+        ("empty = ''", "Expected some text, not ''"),
+        ("[[part]]\nname = 'a'", "Expected one table, not several tables"),
+        ("part = 3", "Expected one table, not 3"),
+    ],
+)
+def test_no_word_is_the_librarys(tmp_path, line, said):
+    """What was expected is told as a technician would write it, and in his unit."""
+    path = tmp_path / "said.toml"
+    path.write_text(f"# a remark\n{line}\n", encoding="utf-8")
+    with pytest.raises(StationFileError, match=said) as caught:
+        load_toml(path, Said, StationFileError)
+    assert caught.value.line == 2
+    for word in ("valid", "Input", "input", "should", "pattern", "^", "parse", "instance"):
+        assert word not in str(caught.value).replace(str(path), "")
+
+
+def test_a_fault_between_keys_is_told_at_each_of_them(tmp_path):
+    class Pair(Strict):
+        first: int
+        second: int
+
+        @model_validator(mode="after")
+        def _differ(self):
+            raise FaultsAt([(("first",), "Too alike."), (("second",), "Too alike, too.")])
+
+    class Around(Strict):
+        pairs: tuple[Pair, ...]
+
+    path = tmp_path / "pairs.toml"
+    path.write_text("[[pairs]]\nfirst = 1\nsecond = 1\n", encoding="utf-8")
+    with pytest.raises(StationFileError) as caught:
+        load_toml(path, Around, StationFileError)
+    assert str(caught.value).splitlines() == [
+        f"{path}:2: pairs.1.first: Too alike.",
+        f"{path}:3: pairs.1.second: Too alike, too.",
+    ]
+
+
+def test_a_table_that_stands_twice_is_named_as_it_is_written(tmp_path):
+    with pytest.raises(StationFileError, match=r"Cannot declare \[a\.b\] twice"):
+        load(tmp_path, "[a.b]\nx = 1\n[a.b]\n")
+
+
+def test_of_many_names_only_the_likely_one_is_told():
+    few, many = ["red", "green"], [f"colour {n}" for n in range(40)]
+    assert not_defined("colour", "gren", few) == "There is no colour 'gren'; did you mean 'green'?"
+    assert not_defined("colour", "zz", few) == "There is no colour 'zz'; there are: 'red', 'green'."
+    assert "40, such as 'colour 0'" in not_defined("colour", "zz", many)
+    assert not_defined("colour", "zz", []) == "There is no colour 'zz'; there are: none."
 
 
 def test_what_is_no_toml_is_told_with_its_line(tmp_path):

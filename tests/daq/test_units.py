@@ -22,6 +22,8 @@ from daq.units import (
     parse_frequency_hz,
     parse_length_m,
     parse_level_db,
+    parse_percent,
+    parse_rate_hz,
     parse_voltage_v,
 )
 
@@ -47,6 +49,13 @@ from daq.units import (
         ("12 mW", Kind.POWER, 0.012),
         ("2 minutes", Kind.TIME, 120.0),
         ("82 %", Kind.RATIO, 0.82),
+        ("109.35 Mhz", Kind.FREQUENCY, 109.35e6),
+        ("109.35mhz", Kind.FREQUENCY, 109.35e6),
+        ("48 KHZ", Kind.FREQUENCY, 48e3),
+        ("0.00145", Kind.SENSITIVITY, 0.00145),
+        ("0.145 %/m", Kind.SENSITIVITY, 0.00145),
+        ("0.00145 DDM/m", Kind.SENSITIVITY, 0.00145),
+        ("1.5 uA/m", Kind.SENSITIVITY, 0.00155),
     ],
 )
 def test_what_people_say_comes_out_in_si(text: str, kind: Kind, expected: float) -> None:
@@ -62,6 +71,28 @@ def test_each_named_parser_asks_for_its_kind() -> None:
     assert parse_voltage_v("10 mV") == pytest.approx(0.01)
 
 
+def test_a_rate_may_be_a_number_alone() -> None:
+    assert parse_rate_hz("48000") == parse_rate_hz("48 kHz") == 48e3
+    for text in ("0", "-48 kHz", "48 m"):
+        with pytest.raises(UnitError):
+            parse_rate_hz(text)
+    with pytest.raises(UnitError) as caught:
+        parse_rate_hz("0 kHz")
+    assert "48 kHz, or 48000" in caught.value.hint
+
+
+def test_per_cent_may_be_said_or_left_out() -> None:
+    assert parse_percent("17") == parse_percent("17 %") == parse_percent("17percent") == 17.0
+    with pytest.raises(UnitError, match="'17 m' is no percentage"):
+        parse_percent("17 m")
+
+
+def test_a_unit_in_the_wrong_case_is_recognized() -> None:
+    with pytest.raises(UnitError) as caught:
+        parse("3 DB", Kind.LEVEL)
+    assert caught.value.hint == "did you mean 'dB'?"
+
+
 @pytest.mark.parametrize(
     ("text", "kind", "both"),
     [
@@ -71,6 +102,7 @@ def test_each_named_parser_asks_for_its_kind() -> None:
         ("5 kg", Kind.LENGTH, "is a quantity of mass; a length was expected"),
         ("1.5 V", Kind.DDM, "is a voltage; a DDM was expected"),
         ("3 dB", Kind.DDM, "is a level in dB; a DDM was expected"),
+        ("0.14 %/m", Kind.RATIO, "is a displacement sensitivity; a ratio was expected"),
         ("5 rad", Kind.DDM, "is an angle; a DDM was expected"),
     ],
 )

@@ -143,7 +143,7 @@ def test_an_alarm_of_another_parameter_is_told_and_not_taken_for_the_one_that_is
     assert note["parameters"] == "clearance CSB power alarm"
     # What was found does not end as if all were well: the other one is still there.
     assert end.result == "refused"
-    assert "alarm stays" in end.message
+    assert "alarm stands" in end.message
     assert "clearance CSB power alarm" in end.message
 
 

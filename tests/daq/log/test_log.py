@@ -16,6 +16,7 @@ import daq
 from daq.clock import ManualClock
 from daq.errors import InputError, LogBusy, LogDamaged, LogError, LogFull
 from daq.log.entry import ANCHOR, Kind
+from daq.log.lock import is_held, lock_of
 from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
 
@@ -201,3 +202,38 @@ def test_readings_are_a_table_with_documented_columns(path: Path, clock: ManualC
     assert table["value"].isna().tolist() == [False, True]
     assert table["unit"].tolist() == ["1", "1"]
     assert str(table["time"].dtype) == "datetime64[ns, UTC]"
+
+
+def test_the_lock_is_seen_while_a_process_writes_and_not_after(
+    path: Path, clock: ManualClock
+) -> None:
+    assert not is_held(path)
+    with LogWriter(path, clock):
+        assert is_held(path)
+    assert not is_held(path)
+
+
+def test_a_name_that_a_killed_process_left_in_the_lock_holds_nothing(
+    path: Path, clock: ManualClock
+) -> None:
+    write(path, clock, 1)
+    lock_of(path).write_text("process 1\n", encoding="utf-8")
+    assert not is_held(path)
+    write(path, clock, 1)
+
+
+def test_looking_does_not_get_into_the_way_of_who_begins(path: Path, clock: ManualClock) -> None:
+    with LogWriter(path, clock):
+        assert is_held(path)
+        with pytest.raises(LogBusy, match="another run holds"):
+            LogWriter(path, clock)
+    write(path, clock, 1)
+
+
+@pytest.mark.parametrize("number", [2**63, 10**20, -1, 0])
+def test_a_run_of_an_impossible_number_is_not_there(
+    number: int, path: Path, clock: ManualClock
+) -> None:
+    write(path, clock, 1)
+    with LogReader(path) as reader, pytest.raises(InputError, match=f"no run {number} in"):
+        reader.run(number)

@@ -82,8 +82,12 @@ def test_an_array_file_that_is_none_and_one_with_pickled_objects(tmp_path: Path)
     np.save(tmp_path / "d.npy", np.ones(900))
     (tmp_path / "d.npy").write_bytes((tmp_path / "d.npy").read_bytes()[:-99])
     for name in ("a.npy", "b.npy", "c.npy", "d.npy"):
-        with pytest.raises(SamplesError, match="is no NumPy array, or not all of one"):
+        with pytest.raises(SamplesError, match="is no NumPy array of numbers") as caught:
             open_samples(tmp_path / name, rate_hz=8_000.0)
+        said = str(caught.value)
+        assert ("objects of a program" in said) == (name == "b.npy")
+        for word in ("mmap", "memory", "magic", "dtype", "pickle"):
+            assert word not in said
 
 
 def test_missing_empty_unknown(tmp_path: Path) -> None:

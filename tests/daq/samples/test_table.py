@@ -127,3 +127,43 @@ def test_what_is_no_table_is_refused_with_the_reason(
     path.write_text(content)
     with pytest.raises(SamplesError, match=words):
         analyze_file(path)
+
+
+@pytest.mark.parametrize("heading", ["", "CH1 (V)\n", "Made by an oscilloscope\n4\n\nCH1\n"])
+def test_volts_alone_are_read_with_their_rate(tmp_path: Path, heading: str) -> None:
+    path = tmp_path / "volts.csv"
+    volts = record(TRUTH, np.random.default_rng(1))
+    path.write_text(heading + "".join(f"{v:.7f}\n" for v in volts), encoding="utf-8")
+    with pytest.raises(SamplesError, match="its sample rate is not known"):
+        analyze_file(path)
+    a = analyze_file(path, rate_hz=TRUTH.rate_hz)
+    assert (a.samples, a.rate_hz) == (5_000, 10_000.0)
+    assert a.ddm.value == pytest.approx(TRUTH.ddm, abs=4.0 * a.ddm.u)
+
+
+def test_a_rate_for_a_table_with_times_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "times.csv"
+    path.write_text("t,v\n" + "".join(f"{n / 8000},0.5\n" for n in range(2000)), encoding="utf-8")
+    with pytest.raises(SamplesError, match="states its own sample rate"):
+        analyze_file(path, rate_hz=8_000.0)
+
+
+@pytest.mark.parametrize(
+    ("heading", "factor"),
+    [("Time (ms),CH1 (mV)", 1e3), ("ms,mV", 1e3), ("Time [ms],CH1 [V]", 1.0), ("ms,CH1", 1.0)],
+)
+def test_the_unit_over_the_voltage_column_counts(
+    tmp_path: Path, heading: str, factor: float
+) -> None:
+    path = tmp_path / "a.csv"
+    rows = lines(lambda t, x: f"{1e3 * t:.4f},{factor * x:.6f}")
+    path.write_text("\n".join([heading, *rows]) + "\n", encoding="utf-8")
+    (volts,) = open_table(path).chunks(5_000)
+    assert volts == pytest.approx(record(TRUTH, np.random.default_rng(1)), abs=2e-6)
+
+
+def test_a_unit_counts_for_volts_alone_too(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("CH1 (mV)\n" + "500\n" * 2000, encoding="utf-8")
+    (volts,) = open_table(path, 8_000.0).chunks(2_000)
+    assert set(volts.tolist()) == {0.5}

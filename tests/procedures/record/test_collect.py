@@ -142,6 +142,52 @@ def test_cut_keeps_the_planned_and_the_real_length(log: RunLog) -> None:
     assert cut.confirmed
 
 
+def test_a_length_that_was_asked_for_again_is_the_one_that_was_cut(log: RunLog) -> None:
+    """The plan stays beside it, and both answers stay among the answers."""
+    log.start()
+    arguments = {"path": "sbo", "stage": "monitor", "length_m": 0.935}
+    log.ask("r/cut", "number", "Shorten it.", 10.0, unit="m", verb="cut", arguments=arguments)
+    log.ask("r/cut/again 1", "number", "Measure the piece.", 0.93, unit="m")
+    log.ask("r/level", "number", "Another number.", 7.0)
+    record = record_of(log)
+    (cut,) = record.cuts
+    assert (cut.planned_m, cut.really_m) == (0.935, 0.93)
+    assert [line.answer for line in record.answers] == ["10 m", "0.93 m", "7"]
+
+
+def test_a_reading_that_was_taken_again_is_no_as_found_value(log: RunLog) -> None:
+    """A receiver that was not connected says 0.0003; that was never the station's width."""
+    log.start()
+    log.measure("r/normal", "normal, round 1", log.measured(0.0003))
+    log.measure("r/quadrature", "quadrature, round 1", log.measured(0.0006))
+    void = {"void": ["r/normal", "r/quadrature"], "why": "too small"}
+    log.note("r/again 1/void", "Readings taken again", void)
+    log.measure("r/again 1/normal", "normal, round 1", log.measured(-0.09))
+    record = record_of(log)
+    assert [line.label for line in record.measured] == [
+        "void, normal, round 1", "void, quadrature, round 1", "normal, round 1",
+    ]  # fmt: skip
+    (line,) = record.summary
+    assert line.found is not None
+    assert line.found.measurement.value == -0.09
+
+
+@pytest.mark.parametrize("agrees", [True, False])
+def test_a_cut_that_did_not_do_what_it_should_is_warned_of(agrees: bool, log: RunLog) -> None:
+    log.start()
+    log.note("r/cut check", "Cut checked", {"cut_m": 0.935, "as_if_m": 0.5, "agrees": agrees})
+    log.end()
+    told = [words for words in record_of(log).warnings if "phase after a cut" in words]
+    assert told == (
+        []
+        if agrees
+        else [
+            "The phase after a cut of 0.935 m (36.8 in) was not what such a cut makes: it is as if "
+            "0.500 m (19.7 in) had been cut, or another line."
+        ]
+    )
+
+
 def test_a_cut_that_was_only_confirmed_has_no_real_length(log: RunLog) -> None:
     log.start()
     arguments = {"path": "csb", "stage": "monitor", "length_m": 0.3}

@@ -21,13 +21,20 @@ def test_value_is_rounded_to_the_place_of_its_uncertainty() -> None:
         (-0.1023, 0.0006, "−0.1023 ± 0.0012"),
         (0.15, 0.0498, "0.15 ± 0.10"),  # 0.0996 rounds to two figures of the next decade
         (-0.00001, 0.01, "0.000 ± 0.020"),  # nothing left to give a sign to
-        (1234.5, 80.0, "1234 ± 160"),
+        (1234.5, 80.0, "1235 ± 160"),
+        (0.12865, 0.0, "0.1287"),  # a decimal on the half goes up, whatever its binary says
         (0.155, 0.0, "0.1550"),
         (0.155, float("nan"), "0.1550"),
     ],
 )
 def test_two_figures_of_uncertainty(value: float, u: float, expected: str) -> None:
     assert with_uncertainty("ddm", value, u) == expected
+
+
+@pytest.mark.parametrize(("value", "said"), [(0.155 * 0.83, "0.1287"), (0.155 * 1.17, "0.1814")])
+def test_alarm_points_are_printed_as_the_standards_say(value: float, said: str) -> None:
+    """17 per cent of 0.155 by sensitivity: 0.1287 and 0.1814 (Attachment C 2.9.2)."""
+    assert with_uncertainty("ddm", value, 0.0) == said
 
 
 def test_carrier_is_printed_in_megahertz() -> None:

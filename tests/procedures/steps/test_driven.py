@@ -11,6 +11,9 @@ import pytest
 
 from daq.log.entry import Kind
 from daq.log.reader import LogReader
+from daq.roles import InstrumentClass
+from daq.station import parse_station
+from drivers.registry import open_instrument
 from sim_instruments.drive import CarPosition, Circle, OstrelDl4, Straight, Trip
 from sim_instruments.geometry import Position
 from tests.support.driving import RECEIVER_LOG, Driver, positions
@@ -127,6 +130,30 @@ def test_rows_that_may_not_be_used_are_kept_with_their_reason_and_not_used() -> 
     assert line["alignment_m"] == pytest.approx(truth.alignment, abs=0.3)
 
 
+def test_a_value_that_stands_still_is_found_left_out_and_told() -> None:
+    """A display that hangs for 4 s while 80 m are driven: the line would be metres off."""
+    known = positions("course", u="0.05 m", more='noise = "0.05 uA"\nresolution = "0.01 uA"')
+    with ground(None, known) as on:
+        name = driver(on).drive()
+        path = on.folder / name
+        lines = [line.split(",") for line in path.read_text(encoding="utf-8").splitlines()]
+        still = range(28, 41)
+        for n in still:
+            lines[n][1] = lines[still[0]][1]
+        path.write_text("\n".join(map(",".join, lines)), encoding="utf-8")
+        on.who.answers = {"/log 1": name}
+        truth = true_course(on.plant)
+        ran = on.run("course")
+    note = drive_of(ran)
+    assert note["rows_frozen"] == note["rows_not_usable"] == len(still)
+    assert [gap["why"] for gap in note["gaps"]] == ["frozen"]  # type: ignore[attr-defined]  # objects
+    assert any(
+        f"NOTE: {len(still)} rows hold a value that stands still" in told for told in ran.told
+    )
+    line = ran.requests["course/as found/line"]
+    assert line["alignment_m"] == pytest.approx(truth.alignment, abs=0.3)
+
+
 def test_one_direction_is_widened_by_the_lag_that_is_not_known() -> None:
     stated = positions("course", u="0.05 m", more='lag = "0.3 s"\nlag_u = "0.2 s"')
     with ground(None, stated) as on:
@@ -239,3 +266,73 @@ def test_a_drive_that_ends_early_says_what_is_not_known() -> None:
         ran = on.run("clearance")
     assert ran.requests["clearance/lowest"]["reached_90_side_deg"] == pytest.approx(19.4, abs=0.5)
     assert any("150 Hz side: the readings end at 1" in told for told in ran.told)
+
+
+@pytest.mark.parametrize("procedure", ["course", "clearance"])
+def test_a_simulated_technician_drives_what_the_prompt_asks_for(procedure: str) -> None:
+    """Nothing is put in its place here: hands drive, and it answers with what they say."""
+    u = {"course": "0.05 m", "clearance": "0.5 m"}[procedure]
+    with ground(None, positions(procedure, u=u, more='receiver = "receiver"')) as on:
+        ran = on.run(procedure)
+        made = sorted(path.name for path in on.folder.glob("drive-*"))
+    assert ran.end.result == "finished", ran.end
+    assert made == ["drive-1.csv", "drive-1.nmea"]
+    moment = {"course": "course/as found", "clearance": "clearance"}[procedure]
+    note = drive_of(ran, moment)
+    assert note["passes"] == 2
+    # 15 m/s, half a second of smoothing and half an integration of 0.1 s.
+    assert note["delay_milliseconds"] == pytest.approx(1e3 * OstrelDl4(0.5).lag_s, abs=20.0)
+    assert str(note["log_of"]).startswith("receiver: ")
+    assert note["positive_where"] == "90 Hz predominates, as the station file declares"
+    assert note["rows_frozen"] == "not looked for: noise and resolution not given"
+    asked = {prompt.key: prompt.action for prompt in on.who.asked}
+    road = asked[f"{moment}/log 1"]
+    assert road is not None
+    assert road.verb == "drive receiver"
+    # 40 m beyond the outermost place: 103.45 m for 0.15 DDM, and 35 degrees at 2000 m.
+    farthest = {"course": ("to_m", 143.45), "clearance": ("to_deg", 36.15)}[procedure]
+    assert road.arguments[farthest[0]] == pytest.approx(farthest[1], abs=0.1)
+    if procedure == "clearance":
+        reached = ran.requests["clearance/lowest"]
+        assert reached["reached_90_side_deg"] == pytest.approx(35.0, abs=0.3)
+        assert reached["reached_150_side_deg"] == pytest.approx(35.0, abs=0.3)
+
+
+@pytest.mark.parametrize("alias", ["logger", "scope"])
+def test_a_log_is_of_a_receiver_whose_calibration_was_looked_at(alias: str) -> None:
+    """One that the file does not have, and one that is no receiver."""
+    with ground(None, positions("course", u="0.05 m", more=f'receiver = "{alias}"')) as on:
+        driver(on)
+        ran = on.run("course")
+    assert ran.end.result == "refused"
+    assert f"receiver_log names the receiver '{alias}', which is no navigation" in ran.end.message
+
+
+LOGGER = """
+[[instruments]]
+alias = "logger"
+class = "navigation receiver"
+profile = "keyed"
+resource = "KEYED"
+"""
+POWER_METER = '[[instruments]]\nalias = "power meter"'
+
+
+def test_a_logger_without_a_port_is_an_instrument_of_the_run() -> None:
+    """Its plate is read by the technician; its calibration is asked about, and it is listed."""
+    with ground(None, positions("course", u="0.05 m", more='receiver = "logger"')) as on:
+        text = on.bench.station.text.replace(POWER_METER, LOGGER + POWER_METER)
+        on.bench.station = parse_station(text, on.bench.station.path)
+        on.bench.instruments["logger"] = open_instrument(
+            "logger", InstrumentClass.NAVIGATION_RECEIVER, "keyed", "KEYED",
+            clock=on.bench.clock, base=on.folder, ask=lambda _question: "Ostrel, DL-4, 2203",
+        )  # fmt: skip
+        ran = on.run("course")
+        with LogReader(on.bench.writer.path) as reader:
+            listed = reader.run(1).started["instruments"]
+    assert ran.end.result == "finished", ran.end
+    assert "calibration/logger/overridden" in ran.requests
+    assert drive_of(ran)["log_of"] == "logger: Ostrel DL-4 serial 2203, calibration due not known"
+    assert isinstance(listed, list)
+    assert {"alias": "logger", "maker": "Ostrel", "model": "DL-4"}.items() <= listed[-1].items()
+    assert not any(key.startswith("sense/logger") for key in ran.requests)

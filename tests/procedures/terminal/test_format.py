@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from daq.reading import QUANTITIES, Quality, Reading
 from procedures.terminal.format import (
     Displayed,
+    called_out,
     displayed,
     distance_words,
     elapsed_words,
@@ -46,6 +47,7 @@ from procedures.terminal.format import (
         ("rf_level", -43.26, Displayed("-43.3", "dBm")),
         ("power", 0.0125, Displayed("12.500", "mW")),
         ("power", 12.5, Displayed("12.500", "W")),
+        ("alarm", 1.0, Displayed("1", "(1 = alarm)")),
     ],
 )
 def test_each_quantity_is_shown_in_the_unit_that_is_said(
@@ -66,6 +68,13 @@ def test_the_tone_is_balanced_exactly_where_the_digits_show_zero():
         assert (shown.number == "0.0") == (shown.meaning == "balanced"), value
 
 
+def test_a_target_is_rounded_as_the_value_beside_it():
+    """0.12865 is 128.7 thousandths and 0.1287, at the terminal and in the record."""
+    shown = displayed("ddm", 0.155 * 0.83)
+    assert (shown.number, shown.also.partition(",")[0]) == ("128.7", "ratio 0.1287")
+    assert called_out("ddm", 0.12865) == "128.7 150 Hz"
+
+
 def test_zero_has_no_sign_and_long_numbers_get_an_exponent():
     assert number(-0.04, 1) == "0.0"
     assert number(-0.06, 1) == "-0.1"
@@ -82,6 +91,9 @@ def test_zero_has_no_sign_and_long_numbers_get_an_exponent():
         ("vpp", 1.38, 1.5, 0.02, "0.120 V to go, raise"),
         ("vpp", 1.62, 1.5, None, "0.120 V to go, lower"),
         ("vpp", math.nan, 1.5, 0.02, ""),
+        # A power stands in the unit of the value beside it.
+        ("power", 13.854902, 13.845, 0.1, "in the band, 0.010 W from the target"),
+        ("frequency", 109.350012e6, 109.35e6, None, "12.00 Hz to go, lower"),
     ],
 )
 def test_the_distance_says_how_far_and_which_way(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import termios
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
@@ -59,10 +60,17 @@ def test_a_confirmation_is_y_or_n_and_never_an_empty_line(plain_console, typed, 
 
 def test_a_number_is_asked_again_with_what_was_wrong(plain_console):
     prompt = Prompt("k", "number", "Length cut?", unit="m", suggestion=0.9703)
-    assert answer(plain_console, prompt, "38.2\n38.2 V\n38.2 in\n") == pytest.approx(0.97028)
+    assert answer(plain_console, prompt, "long\n38.2 V\n38.2 in\n") == pytest.approx(0.97028)
     shown = plain_console.file.getvalue()
-    assert "no unit" in shown
+    assert "no number with a unit" in shown
     assert "is a voltage; a length was expected" in shown
+    assert "Taken as" not in shown
+
+
+def test_a_bare_number_is_taken_in_the_unit_of_the_prompt_and_repeated(plain_console):
+    prompt = Prompt("k", "number", "Length cut?", unit="m", suggestion=0.9703)
+    assert answer(plain_console, prompt, "0.94\n") == 0.94
+    assert "Taken as 0.940 m (37.0 in)." in plain_console.file.getvalue()
 
 
 def test_enter_takes_the_suggestion_unrounded(plain_console):
@@ -135,6 +143,43 @@ def test_a_key_is_a_command(at_terminal, terminal, make_view, key, command):
     assert at_terminal.watching(make_view(at_s=0.0)) == "go on"
     terminal.type(key)
     assert at_terminal.watching(make_view(at_s=0.1)) == command
+
+
+@pytest.mark.parametrize(
+    ("shown", "target", "said"),
+    [
+        (1.816, 1.5, "Captured. It showed 1.816 V, which is out of the band."),
+        (1.51, 1.5, "Captured. It showed 1.510 V."),
+        (1.816, None, "Captured. It showed 1.816 V."),
+    ],
+)
+def test_a_capture_says_what_was_seen_and_whether_it_is_out(
+    at_terminal, terminal, make_view, screen_console, shown, target, said
+):
+    band = None if target is None else 0.02
+    at_terminal.watching(make_view(shown, quantity="vpp", target=target, band=band, at_s=0.0))
+    terminal.type("c")
+    view = make_view(shown, quantity="vpp", target=target, band=band, at_s=0.1)
+    assert at_terminal.watching(view) == "capture"
+    assert said in screen_console.file.getvalue()
+
+
+def test_a_caution_that_still_stands_takes_one_line(plain_console):
+    """A whole block for the first question, a line for the next, a block when it is to be read."""
+    reading, writing = os.pipe()
+    caution = f"Reminder: the quarter-wave line is in the SBO path; {'guidance is false ' * 5}"
+    with os.fdopen(reading, "rb"), os.fdopen(writing, "wb", buffering=0) as far:
+        operator = TerminalOperator(plain_console, Keyboard(reading))
+        asked = Prompt("k", "confirm", "Done?", caution=caution)
+        for prompt in (asked, asked, replace(asked, kind="acknowledge")):
+            far.write(b"yes\n")
+            operator.answer(prompt)
+    shown = plain_console.file.getvalue()
+    blocks = [line for line in shown.splitlines() if "CAUTION" in line]
+    assert len(blocks) == 3
+    assert blocks[1].startswith("CAUTION still: the quarter-wave line is in the SBO path")
+    assert [line.startswith(("+", "┏")) for line in blocks] == [True, False, True]
+    assert shown.count("quarter-wave") == 3
 
 
 def test_the_second_q_stops(at_terminal, terminal, make_view, screen_console):

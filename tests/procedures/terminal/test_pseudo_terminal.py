@@ -105,8 +105,8 @@ def begin() -> Iterator[Begin]:
 def test_a_number_is_asked_again_and_a_key_captures(begin: Begin):
     desk = begin()
     desk.expect("q = stop:")
-    desk.type("38.2\n")
-    desk.expect("no unit")
+    desk.type("38.2 V\n")
+    desk.expect("a length was expected")
     desk.expect("q = stop:")
     desk.type("38.2 in\n")
     desk.expect("GOT 0.97028")

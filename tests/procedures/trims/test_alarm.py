@@ -37,6 +37,13 @@ def test_a_nominal_of_zero_is_refused() -> None:
         alarm_points(0.0, 17.0, "width")
 
 
+@pytest.mark.parametrize("nominal", [5.0, -0.41])
+def test_a_nominal_that_two_tones_cannot_make_is_refused(nominal: float) -> None:
+    """Two tones of 20 per cent each make 0.4 at most before one of them folds (AM theory)."""
+    with pytest.raises(InputError, match="no receiver shows it"):
+        alarm_points(nominal, 17.0, "width")
+
+
 def test_course_shift_takes_the_stricter_of_distance_and_ddm() -> None:
     """Standards file 1.3: 10.5 m is 0.015225 DDM, so the 0.015 DDM of category I is tighter."""
     first = course_shift_alarm(10.5, 0.00145, limit_ddm=0.015)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -92,7 +93,27 @@ def test_uncertainty_leaves_more_on_than_a_small_allowance() -> None:
 def test_uncertainty_of_the_velocity_factor_adds_to_what_is_left() -> None:
     path = CablePath(0.82, u_velocity_factor=0.0082)
     best = plan_cuts(estimate(-100.0, 1.0), frequency_hz=CARRIER_HZ, sbo=path, csb=path)[0]
-    assert best.phase_left_u_deg == pytest.approx(math.hypot(1.0, 0.98), abs=0.001)
+    # 1 per cent of the 97.2 degrees that are cut, and twice that of the 100 that are not all cut.
+    assert best.phase_left_u_deg == pytest.approx(math.hypot(1.0, 0.972), abs=0.001)
+    assert best.phase_left_deg == pytest.approx(-2.0 * math.hypot(1.0, 1.0))
+
+
+@pytest.mark.parametrize("phase_deg", [-165.0, -60.0, 25.0, 170.0])
+@pytest.mark.parametrize("factor_u", [0.0, 0.01])
+def test_a_first_cut_takes_too_much_one_time_in_forty_at_most(
+    phase_deg: float, factor_u: float
+) -> None:
+    """Monte Carlo over the true phase and velocity factor: k = 2 is passed 2.3 % of the time."""
+    rng = np.random.default_rng(20260517)
+    trials, u_deg = 20_000, 1.0
+    path = CablePath(0.82, u_velocity_factor=factor_u)
+    best = plan_cuts(estimate(phase_deg, u_deg), frequency_hz=CARRIER_HZ, sbo=path, csb=path)[0]
+    factors = rng.normal(0.82, factor_u, trials)
+    cut_deg = 360.0 * CARRIER_HZ * best.length_m / (299_792_458.0 * factors)
+    to_take_deg = abs(phase_deg) + rng.normal(0.0, u_deg, trials)
+    too_much = float(np.mean(cut_deg > to_take_deg))
+    # 0.0228 is what a normal distribution leaves beyond 2 u; 0.0022 more is 2 u of the count.
+    assert 0.01 < too_much < 0.025
 
 
 def test_a_cut_beyond_the_spare_length_comes_last_and_says_why() -> None:

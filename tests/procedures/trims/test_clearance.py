@@ -104,3 +104,18 @@ def test_the_flank_that_still_rises_is_no_low_point() -> None:
     sagging = np.where(at == 4.0, 0.15, ddm)
     low = check_clearance(Traverse("angle_deg", at, sagging, np.full_like(ddm, 0.002)))
     assert min(s.lowest_ddm for s in low.sectors) == 0.15
+
+
+def test_a_sector_says_where_its_limit_was_reached_and_how_far_ddm_rose() -> None:
+    """A flank that rises as far as 10 degrees is a whole sector, and not one point of it."""
+    rising = np.sign(ANGLES) * np.minimum(0.08 * np.abs(ANGLES), 0.16 + 0.008 * np.abs(ANGLES))
+    check = check_clearance(Traverse("angle_deg", ANGLES, rising))
+    inner = [s for s in check.sectors if s.reached_deg is not None]
+    assert [(s.side, s.reached_deg) for s in inner] == [("90", 2.5), ("150", 2.5)]
+    assert {s.searched for s in inner} == {"0.180 reached at 2.5 deg, rising as far as 10 deg"}
+    sagging = np.where(np.abs(ANGLES) == 6.0, np.sign(ANGLES) * 0.17, rising)
+    first = check_clearance(Traverse("angle_deg", ANGLES, sagging)).sectors[0]
+    assert first.searched == (
+        "0.180 reached at 2.5 deg, rising to 5.8 deg, and from there to 10 deg"
+    )
+    assert check.sectors[1].searched == "10.0 to 35 deg"

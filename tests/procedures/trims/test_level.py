@@ -44,6 +44,9 @@ def test_uncertainty_of_one_per_cent_is_0_087_db() -> None:
         (0.1, 0.0, "target is 0"),
         (math.nan, 0.1, "reading is nan"),
         (-0.1, 0.155, "sense is reversed"),
+        (1e-320, 0.155, "no level control reaches so far"),
+        (1e308, 1e-300, "no level control reaches so far"),
+        (0.155, 155e6, "more than 120 dB"),
     ],
 )
 def test_what_no_level_control_can_do_is_refused(

@@ -58,13 +58,49 @@ def test_sweeps_that_say_nothing_are_refused(bad: Sweep, message: str) -> None:
         measure_sweep(bad, CARRIER_HZ)
 
 
-def test_files_that_are_no_touchstone_are_refused(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="not a readable Touchstone"):
-        read_sweep(tmp_path / "none.s1p")
-    text = tmp_path / "words.s1p"
-    text.write_text("these are words\n")
-    with pytest.raises(InputError, match=r"Touchstone|at least 5"):
-        measure_sweep(read_sweep(text), CARRIER_HZ)
+@pytest.mark.parametrize(
+    ("name", "content", "message"),
+    [
+        ("words.s1p", b"these are words\n", "no Touchstone file, or a damaged one"),
+        ("binary.s2p", b"\xff\xfe\x00", "no Touchstone file"),
+        ("half.s1p", b"# MHz S RI R 50\n1 1 1\n2 1\n", "no Touchstone file"),
+        ("empty.s1p", b"", "at least 5"),
+        ("sweep.txt", b"# MHz S RI R 50\n1 1 1\n", "no Touchstone file"),
+        ("empty.bin", b"", "no Touchstone file"),
+        ("none.s1p", None, "there is no such file"),
+        ("folder.s1p", "folder", "this is a folder"),
+    ],
+)
+def test_files_that_are_no_touchstone_are_refused_in_our_words(
+    name: str, content: bytes | str | None, message: str, tmp_path: Path
+) -> None:
+    path = tmp_path / name
+    if isinstance(content, bytes):
+        path.write_bytes(content)
+    elif content:
+        path.mkdir()
+    with pytest.raises(InputError, match=message) as caught:
+        measure_sweep(read_sweep(path), CARRIER_HZ)
+    for word in ("Errno", "Error", "reshape", "convert", "float", "NoneType"):
+        assert word not in str(caught.value)
+
+
+def test_a_sweep_is_never_run_as_a_program(tmp_path: Path) -> None:
+    """A pickle does what it holds when it is loaded; this one would make a file."""
+    made = tmp_path / "made"
+    path = tmp_path / "pickle.s1p"
+    path.write_bytes(b"cpathlib\nPath.touch\n(cpathlib\nPath\n(V" + bytes(made) + b"\ntRtR.")
+    with pytest.raises(InputError, match="no Touchstone file"):
+        read_sweep(path)
+    assert not made.exists()
+
+
+def test_too_few_points_are_told_from_a_phase_that_rises() -> None:
+    """At 6 MHz from point to point half a turn is 25 m: c / (2 x 6 MHz), by hand."""
+    coarse = sweep(delay_s=140e-9, f=np.linspace(84e6, 138e6, 10))
+    with pytest.raises(InputError, match=r"6 MHz apart .* above 25\.0 m") as caught:
+        measure_sweep(coarse, CARRIER_HZ)
+    assert "more points" in caught.value.hint
 
 
 def test_an_impossible_length_is_refused() -> None:

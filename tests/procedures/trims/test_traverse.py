@@ -149,3 +149,13 @@ def test_a_v_is_no_course() -> None:
     ddm = np.abs(OFFSETS_M) * 0.001 - 0.001
     with pytest.raises(InputError, match=r"no course|No reading|does not change"):
         fit_traverse(Traverse("offset_m", OFFSETS_M, ddm))
+
+
+def test_a_half_width_far_beyond_the_readings_is_said_to_be_extrapolated() -> None:
+    """0.155 / 0.00145 per metre is 106.9 m; readings to 5.5 m reach a nineteenth of it."""
+    near, far = np.linspace(-5.5, 5.5, 12), np.linspace(-80.0, 80.0, 17)
+    warnings = fit_traverse(Traverse("offset_m", near, 0.00145 * near)).warnings
+    assert len(warnings) == 2
+    assert "left half width, 106.9 m, is extrapolated" in warnings[0]
+    assert "5.5 m, 19 times less" in warnings[1]
+    assert fit_traverse(Traverse("offset_m", far, 0.00145 * far)).warnings == ()

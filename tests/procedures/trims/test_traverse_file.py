@@ -49,6 +49,27 @@ def test_what_is_wrong_is_named_with_its_line(text: str, message: str) -> None:
         parse_traverse(text, name="t.csv")
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "offset_m;ddm\n-10,5;-0,015\n0;0\n10,5;0,015\n",
+        "offset_m\tddm\n-10.5\t-0.015\n0\t0\n10.5\t0.015\n",
+        "Offset (m), DDM\n-10.5, -0.015\n0, 0\n10.5, 0.015\n",
+        'remark;"offset m";"DDM"\n;-10,5;-0,015\nhere;0;0\n;10,5;0,015\n',
+    ],
+)
+def test_tables_as_spreadsheets_write_them(text: str) -> None:
+    found = parse_traverse(text)
+    assert found.axis == "offset_m"
+    assert list(found.position) == [-10.5, 0.0, 10.5]
+    assert list(found.ddm) == [-0.015, 0.0, 0.015]
+
+
+def test_a_column_in_another_unit_is_not_taken_for_a_ratio() -> None:
+    with pytest.raises(InputError, match=r"no column named ddm\. Found: offset_m, ddm_ua"):
+        parse_traverse("offset_m;DDM (uA)\n-10;-15\n10;15\n")
+
+
 def test_a_missing_or_binary_file_is_an_input_error(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="No such file"):
         read_traverse(tmp_path / "none.csv")

@@ -11,7 +11,6 @@ from rich.text import Text
 
 from daq.roles import Prompt
 from procedures.terminal.format import printable
-from procedures.terminal.frame import fit
 
 MAX_WIDTH = 80
 """Text is no wider than this, however wide the window: long lines are hard to read."""
@@ -50,9 +49,9 @@ def caution(console: Console, text: str) -> None:
 class Prompts:
     """Prompts one after the other.
 
-    A caution stands in a block when it is new. While the same one goes on standing, a line says
-    so: a block that is always there is no longer read. Where it has to be acknowledged it is shown
-    whole again.
+    A caution stands in a block when it is new. While the same one goes on standing, its words do
+    without: a block that is always there is no longer read. Where it has to be acknowledged it is
+    shown whole again.
     """
 
     def __init__(self, console: Console) -> None:
@@ -63,8 +62,7 @@ class Prompts:
         """Print what a prompt asks, its caution first."""
         say(self._console, "")
         if prompt.caution and prompt.caution == self._standing and prompt.kind != "acknowledge":
-            line = f"CAUTION still: {printable(prompt.caution).removeprefix(_REMINDER)}"
-            say(self._console, fit(line, min(columns(self._console), MAX_WIDTH) - 1))
+            say(self._console, f"CAUTION still: {prompt.caution.removeprefix(_REMINDER)}")
         elif prompt.caution:
             caution(self._console, prompt.caution)
         self._standing = prompt.caution

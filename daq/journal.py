@@ -8,13 +8,17 @@ the procedure is refused with the first difference.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Final
 
 from daq.errors import JournalMismatch
 from daq.log.entry import Body, Entry, Kind, canonical
 from daq.log.writer import LogWriter
 from daq.reading import Reading
+
+RESUMED: Final = "resumed"
+"""The event with which a run is gone on with."""
 
 
 def reading_body(reading: Reading) -> dict[str, object]:
@@ -30,6 +34,28 @@ def reading_body(reading: Reading) -> dict[str, object]:
         "raw": reading.raw,
         "took_ns": reading.took_ns,
     }
+
+
+def recorded_outcomes(entries: Iterable[Entry]) -> tuple[Entry, ...]:
+    """Return the outcomes that a run is gone on with, in order.
+
+    A run that was ended and is taken up goes back to where nothing was set that was put back at
+    its end; the row ``resumed`` says how many outcomes still held then. What came after those is
+    no part of it any more, and stays in the log as what was done.
+
+    Parameters
+    ----------
+    entries
+        The run's rows, in order.
+    """
+    held: list[Entry] = []
+    for entry in entries:
+        if entry.kind is Kind.OUTCOME:
+            held.append(entry)
+        elif entry.kind is Kind.EVENT and entry.body.get("event") == RESUMED:
+            still = entry.body.get("outcomes")
+            del held[still if isinstance(still, int) else len(held) :]
+    return tuple(held)
 
 
 def finite(value: float | None) -> float | None:
@@ -49,18 +75,20 @@ class Journal:
         Number of the run.
     recorded
         Outcome rows of the part that was done before, in order; empty for a new run.
+    done
+        How many outcomes the procedure has by now, recorded ones and new ones.
     """
 
     writer: LogWriter
     run: int
     recorded: Sequence[Entry] = ()
-    _next: int = 0
+    done: int = field(default=0, init=False)
     _keys: set[str] = field(default_factory=set)
 
     @property
     def replaying(self) -> bool:
         """Whether the next outcome is already recorded."""
-        return self._next < len(self.recorded)
+        return self.done < len(self.recorded)
 
     def outcome(self, key: str, request: Body, live: Callable[[], Body]) -> Body:
         """Return the recorded outcome of a step, or do the step and record what came out.
@@ -85,9 +113,9 @@ class Journal:
             raise JournalMismatch(f"The procedure used the step name '{key}' twice.")
         self._keys.add(key)
         if self.replaying:
-            entry = self.recorded[self._next]
+            entry = self.recorded[self.done]
             self._check(entry, key, request)
-            self._next += 1
+            self.done += 1
             outcome = entry.body["outcome"]
             if not isinstance(outcome, Mapping):
                 raise JournalMismatch(f"The recorded outcome of '{key}' is not an object.")
@@ -96,6 +124,7 @@ class Journal:
         self.writer.append(
             self.run, Kind.OUTCOME, key, {"request": dict(request), "outcome": dict(result)}
         )
+        self.done += 1
         return result
 
     def reading(self, key: str, reading: Reading) -> Entry:

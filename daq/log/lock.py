@@ -11,6 +11,31 @@ from typing import Self
 from daq.errors import LogBusy, LogError
 
 
+def is_held(path: Path) -> bool:
+    """Whether some process writes the log at `path` at this moment."""
+    lock = lock_of(path)
+    try:
+        fd = os.open(lock, os.O_RDONLY)
+    except OSError:
+        return False
+    try:
+        # Whoever holds it has written who it is; only then is the lock itself tried, so that
+        # looking does not get into the way of a run that begins.
+        if not os.read(fd, 1):
+            return False
+        fcntl.flock(fd, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    finally:
+        os.close(fd)
+    return False
+
+
+def lock_of(path: Path) -> Path:
+    """Return the file that is locked while the log at `path` is written."""
+    return path.with_name(path.name + ".lock")
+
+
 class LogLock:
     """Hold the log for this process.
 
@@ -28,7 +53,7 @@ class LogLock:
     """
 
     def __init__(self, path: Path) -> None:
-        self._path = path.with_name(path.name + ".lock")
+        self._path = lock_of(path)
         try:
             self._fd: int | None = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o644)
         except OSError as error:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Final, Self
 
 from daq.errors import InputError, LogDamaged
 from daq.log.entry import ANCHOR, Body, Entry, Kind, chain
@@ -16,6 +16,9 @@ from daq.log.store import connect_for_reading, told
 
 if TYPE_CHECKING:
     import pandas as pd
+
+_LARGEST: Final = 2**63 - 1
+"""The largest number that SQLite holds."""
 
 _COLUMNS = "seq, run, kind, key, utc_ns, mono_ns, body, digest"
 
@@ -45,7 +48,8 @@ class RunSummary:
     run
         Its number.
     started, ended
-        Bodies of the rows that opened and closed it; `ended` is None for a run that was cut off.
+        Bodies of the rows that opened and closed it; `ended` is None for a run that was cut off,
+        also after it had ended once and was taken up again.
     started_utc_ns, last_utc_ns
         Calendar time of its first and its last row, ns.
     rows, readings
@@ -134,9 +138,10 @@ class LogReader:
         InputError
             There is no such run; the message lists those that are there.
         """
+        if not 0 <= number <= _LARGEST:
+            raise self._no_run(number)
         with told(self._path, "reading a run"):
             started = self._one(number, Kind.RUN_STARTED)
-            ended = self._one(number, Kind.RUN_ENDED)
             last = self._connection.execute(
                 f"SELECT {_COLUMNS} FROM entries WHERE run = ? ORDER BY seq DESC LIMIT 1",  # noqa: S608 - constants
                 (number,),
@@ -145,16 +150,12 @@ class LogReader:
                 "SELECT count(*), sum(kind = 'reading') FROM entries WHERE run = ?", (number,)
             ).fetchone()
         if started is None or last is None:
-            known = ", ".join(str(n) for n in self.run_numbers()) or "none"
-            raise InputError(
-                f"{self._path}: there is no run {number} in this log (runs: {known}).",
-                hint="`trimbench runs` lists them.",
-            )
+            raise self._no_run(number)
         newest = _entry(last, self._path)
         return RunSummary(
             run=number,
             started=started.body,
-            ended=None if ended is None else ended.body,
+            ended=newest.body if newest.kind is Kind.RUN_ENDED else None,
             started_utc_ns=started.utc_ns,
             last_utc_ns=newest.utc_ns,
             rows=int(rows),
@@ -217,6 +218,21 @@ class LogReader:
         table["time"] = pd.to_datetime(table["time"], unit="ns", utc=True)
         table["value"] = table["value"].astype("float64")
         return table
+
+    def newest_run(self) -> int | None:
+        """Return the number of the run that wrote the last row; None for an empty log."""
+        with told(self._path, "looking for the last row"):
+            row = self._connection.execute(
+                "SELECT run FROM entries ORDER BY seq DESC LIMIT 1"
+            ).fetchone()
+        return None if row is None else int(row[0])
+
+    def _no_run(self, number: int) -> InputError:
+        known = ", ".join(str(n) for n in self.run_numbers()) or "none"
+        return InputError(
+            f"{self._path}: there is no run {number} in this log (runs: {known}).",
+            hint="`trimbench runs` lists them.",
+        )
 
     def _one(self, run: int, kind: Kind) -> Entry | None:
         return next(self.entries(run=run, kind=kind), None)

@@ -10,11 +10,19 @@ from typing import Final
 
 from daq.errors import InputError, LogBusy, LogDamaged, LogError, LogFull
 from daq.log.entry import FORMAT_VERSION
+from daq.log.lock import lock_of
 
 APPLICATION_ID: Final = 0x74724C67
 """``trLg``: tells our files from other SQLite files."""
 
 BUSY_TIMEOUT_MS: Final = 5000
+
+_HEADER: Final = b"SQLite format 3\x00"
+_APPLICATION_ID_AT: Final = 68
+"""Where a database file keeps its application id, big-endian (SQLite database file format, 1.3)."""
+
+_BESIDE: Final = ("-wal", "-shm", "-journal")
+"""What SQLite keeps beside a log, by what follows its name."""
 
 _SCHEMA: Final = """
 CREATE TABLE entries (
@@ -34,6 +42,23 @@ CREATE TRIGGER no_update BEFORE UPDATE ON entries
 CREATE TRIGGER no_delete BEFORE DELETE ON entries
   BEGIN SELECT RAISE(ABORT, 'the log is append-only'); END;
 """
+
+
+def files_of(log: Path) -> tuple[Path, ...]:
+    """Return the log's file and those that may stand beside it while it is written."""
+    return (log, lock_of(log), *(log.with_name(log.name + ending) for ending in _BESIDE))
+
+
+def is_log(path: Path) -> bool:
+    """Whether there is a log at `path`, of whatever station; nothing of it is touched."""
+    try:
+        if not path.is_file():
+            return False
+        with path.open("rb") as file:
+            begin = file.read(_APPLICATION_ID_AT + 4)
+    except OSError:
+        return False
+    return begin.startswith(_HEADER) and begin.endswith(APPLICATION_ID.to_bytes(4, "big"))
 
 
 @contextmanager

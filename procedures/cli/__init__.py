@@ -7,6 +7,7 @@ at once. `procedures.cli.wiring` opens instruments and operators; the other modu
 from __future__ import annotations
 
 import sys
+from typing import Annotated
 
 import typer
 
@@ -21,6 +22,7 @@ from procedures.commands.limits import limits_app
 from procedures.commands.log import log_app
 from procedures.commands.profiles import profile_app
 from procedures.commands.routine import routine_app
+from procedures.commands.stations import station_app
 from procedures.commands.trims import trim_app
 from procedures.page.command import page_app
 
@@ -49,6 +51,32 @@ for part in _PARTS:
     app.registered_commands += part.registered_commands
 app.add_typer(trim_app, name="trim")
 app.add_typer(profile_app(profile_tools), name="profile")
+app.add_typer(station_app, name="station")
+
+
+def _version(*, wanted: bool) -> None:
+    """Print the program's version and leave."""
+    from importlib.metadata import version
+
+    if wanted:
+        typer.echo(f"trimbench {version('trimbench')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    *,
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version",
+            is_eager=True,
+            callback=lambda wanted: _version(wanted=wanted),
+            help="Print the version and leave.",
+        ),
+    ] = False,
+) -> None:
+    pass
 
 
 def main() -> None:

@@ -5,17 +5,19 @@ from __future__ import annotations
 import json
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from procedures.cli.wiring import asking, open_instruments, terminal
+from procedures.cli.wiring import asking, at_the_station, open_instruments, terminal
 from procedures.commands.options import StationOption, station_path
 from procedures.commands.output import ExplainOption, JsonOption, finite
 from procedures.page.command import LanOption, PageOption, shown_on, wanted_page
 
 if TYPE_CHECKING:
+    from daq.roles import Operator, Prompt
     from daq.samples.model import Analysis
+    from daq.station import Station
 
 bench_app = typer.Typer()
 
@@ -35,26 +37,70 @@ def watch(  # noqa: PLR0913 - each parameter is one option of the command
 ) -> None:
     """Show and log one quantity live, without a procedure."""
     from daq.clock import SystemClock
-    from daq.log.writer import LogWriter
+    from daq.log.owner import open_station_log_for_writing
     from daq.station import load_station
-    from procedures.engine.watching import plan_watch, that_reads, watch_quantity
+    from procedures.engine.watching import (
+        connection_question,
+        plan_watch,
+        that_reads,
+        to_open,
+        watch_quantity,
+    )
 
     described = load_station(station_path(station))
     plan = plan_watch(described, quantity, point=point, target=target, band=band, seconds=seconds)
+    only = to_open(plan, _readable(described))
     clock = SystemClock()
     with (
-        LogWriter(described.log_path, clock) as writer,
-        open_instruments(described, clock, only=plan.aliases, ask=asking(quiet=as_json)) as opened,
+        open_station_log_for_writing(described, clock) as writer,
+        open_instruments(described, clock, only=only, ask=asking(quiet=as_json)) as opened,
         wanted_page(
-            described, writer.next_run(), clock, page=page, lan=lan, acts=True, quiet=as_json
+            described,
+            writer.next_run(),
+            clock,
+            page=page,
+            lan=lan,
+            acts=True,
+            quiet=as_json,
+            writer=writer,
         ) as served,
         terminal(quiet=as_json, needs_keys=not seconds, page=served) as technician,
     ):
         instrument = that_reads(opened, plan)
-        who = shown_on(served, technician, acts=True)
+        who = shown_on(served, at_the_station(technician, described), acts=True)
+        question = connection_question(plan, described, point)
+        if question is not None:
+            _make_sure(who, question, asked=not seconds)
         summary = watch_quantity(described, plan, instrument, clock, writer, who.watching)
     if as_json:
         typer.echo(json.dumps(finite(asdict(summary))))
+
+
+def _readable(station: Station) -> dict[str, frozenset[str] | None]:
+    """Return what each instrument reads; None for one whose profile cannot be read, too."""
+    from daq.errors import ProfileError
+    from drivers.readable import readable_quantities
+
+    found: dict[str, frozenset[str] | None] = {}
+    for entry in station.instruments:
+        try:
+            found[entry.alias] = readable_quantities(entry.profile, station.path.parent)
+        except ProfileError:
+            found[entry.alias] = None  # told when it is the one to be opened
+    return found
+
+
+def _make_sure(who: Operator, question: Prompt, *, asked: bool) -> None:
+    """Ask whether the instrument is there; a watch that ends by itself waits for nobody."""
+    from daq.errors import Refused
+
+    if not asked:
+        who.tell(f"Not asked, because nobody is waited for: {question.text}")
+    elif not who.answer(question):
+        raise Refused(
+            "Nothing is watched: the readings would be logged under a point where they are not.",
+            hint="without --point they are logged under none.",
+        )
 
 
 @bench_app.command()
@@ -88,7 +134,7 @@ def analyze(  # noqa: PLR0913 - each parameter is one option of the command
         Path | None, typer.Argument(help="WAV, CSV of time and volts, or .npy of samples.")
     ] = None,
     rate: Annotated[
-        str, typer.Option(help='Samples per second of a .npy file, such as "48 kHz".')
+        str, typer.Option(help='Samples per second of .npy, or of volts alone: "48 kHz", 48000.')
     ] = "",
     series: Annotated[
         Path | None, typer.Option(help="Also write DDM against time: .csv or .parquet.")
@@ -97,6 +143,11 @@ def analyze(  # noqa: PLR0913 - each parameter is one option of the command
         Path | None, typer.Option(help="Also draw DDM against time: .svg, .png or .pdf.")
     ] = None,
     block: Annotated[str, typer.Option(help="Length of a block of the series.")] = "1 s",
+    channel: Annotated[
+        Literal["1", "2"] | None,
+        typer.Option(help="Of a file with two detectors: the one that is meant."),
+    ] = None,
+    iq: Annotated[bool, typer.Option("--iq", help="Its two channels are I and Q.")] = False,
     point: Annotated[
         str, typer.Option(help="Instead of a file: a point that an oscilloscope is on.")
     ] = "",
@@ -106,21 +157,32 @@ def analyze(  # noqa: PLR0913 - each parameter is one option of the command
 ) -> None:
     """Measure DDM, SDM, depths, tones, ident and hum from samples."""
     from daq.errors import InputError
-    from daq.units import Kind, parse
-    from procedures.commands.samples import show_analysis, show_file, write_file_series
+    from daq.units import Kind, parse, parse_rate_hz
+    from procedures.commands.guard import check_outputs
+    from procedures.commands.samples import (
+        Record,
+        check_series,
+        show_analysis,
+        show_file,
+        write_file_series,
+    )
 
     if (file is None) == (not point):
         raise InputError("Give a file to analyse, or a --point that an oscilloscope is on.")
     if file is None:
         show_analysis(_live_analysis(station, point), as_json=as_json, explain=explain)
         return
-    rate_hz = parse(rate, Kind.FREQUENCY) if rate else None
-    show_file(file, rate_hz=rate_hz, as_json=as_json, explain=explain)
+    if channel and iq:
+        raise InputError("One channel is meant, or both as I and Q: --channel or --iq, not both.")
+    check_outputs([file] if station is None else [file, station], series, plot)
+    block_s = parse(block, Kind.TIME)
+    check_series(block_s, series, plot)
+    record = Record(file, parse_rate_hz(rate) if rate else None, channel or ("iq" if iq else ""))
+    show_file(record, as_json=as_json, explain=explain)
     if series is not None or plot is not None:
         write_file_series(
-            file,
-            rate_hz=rate_hz,
-            block_s=parse(block, Kind.TIME),
+            record,
+            block_s=block_s,
             series=series,
             plot=plot,
             as_json=as_json,

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from daq.clock import ShiftedClock, SystemClock
-from daq.log.writer import LogWriter
+from daq.log.owner import open_station_log_for_writing
 from procedures.cli.wiring import open_instruments
 from procedures.engine.runner import Crew, RunEnd, begin
 from procedures.history.references import fix_references
@@ -92,7 +92,7 @@ def _visit(station: Station, name: str, at_years: float, shift_ns: int, left: Le
     wanted = [(entry.profile, entry.resource) for entry in station.instruments]
     with (
         bench.serve(wanted, folder=station.path.parent, hands_port=None),
-        LogWriter(station.log_path, clock) as writer,
+        open_station_log_for_writing(station, clock) as writer,
         open_instruments(station, clock) as instruments,
     ):
         technician = SimulatedOperator(bench.hands, f"visit {at_years:.4f}")

@@ -35,17 +35,17 @@ def run(
 ) -> None:
     """Run a procedure from its beginning, and make its record."""
     from daq.clock import SystemClock
-    from daq.log.writer import LogWriter
+    from daq.log.owner import open_station_log_for_writing
     from daq.station import load_station
     from procedures.catalogue import procedure as known_procedure
-    from procedures.commands.ending import finish
+    from procedures.commands.ending import finish, interrupts_told
     from procedures.engine.runner import Crew, begin
 
     chosen = known_procedure(procedure)
     described = load_station(station_path(station))
     clock = SystemClock()
-    with ExitStack() as stack:
-        writer = stack.enter_context(LogWriter(described.log_path, clock))
+    with interrupts_told(), ExitStack() as stack:
+        writer = stack.enter_context(open_station_log_for_writing(described, clock))
         number = writer.next_run()
         gap = gap_into(writer, number)
         ask = asking(operator, quiet=as_json)
@@ -54,7 +54,16 @@ def run(
         )
         acts = operator == "terminal"
         served = stack.enter_context(
-            wanted_page(described, number, clock, page=page, lan=lan, acts=acts, quiet=as_json)
+            wanted_page(
+                described,
+                number,
+                clock,
+                page=page,
+                lan=lan,
+                acts=acts,
+                quiet=as_json,
+                writer=writer,
+            )
         )
         who = stack.enter_context(
             operator_for(operator, described, writer, number, quiet=as_json, page=served)
@@ -72,13 +81,13 @@ def resume(
     lan: LanOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Go on with a run that was cut off; nothing that was answered is asked again."""
+    """Go on with a run that was cut off, stopped or refused by an answer, without asking twice."""
     from daq.clock import SystemClock
     from daq.errors import InputError
-    from daq.log.writer import LogWriter
+    from daq.log.owner import open_station_log_for_writing
     from daq.station import load_station
-    from procedures.commands.ending import finish
-    from procedures.engine.runner import Crew, began_with
+    from procedures.commands.ending import finish, interrupts_told
+    from procedures.engine.runner import Crew, began_with, times_ended
     from procedures.engine.runner import resume as go_on
 
     described = load_station(station_path(station))
@@ -88,7 +97,8 @@ def resume(
         )
     clock = SystemClock()
     with (
-        LogWriter(described.log_path, clock) as writer,
+        interrupts_told(),
+        open_station_log_for_writing(described, clock) as writer,
         open_instruments(
             described,
             clock,
@@ -104,8 +114,17 @@ def resume(
             lan=lan,
             acts=operator == "terminal",
             quiet=as_json,
+            writer=writer,
         ) as served,
-        operator_for(operator, described, writer, run_number, quiet=as_json, page=served) as who,
+        operator_for(
+            operator,
+            described,
+            writer,
+            run_number,
+            quiet=as_json,
+            page=served,
+            ended=times_ended(described.log_path, run_number),
+        ) as who,
     ):
         end = go_on(run_number, described, Crew(opened, who, clock, writer))
     finish(described, end, as_json=as_json)

@@ -56,12 +56,14 @@ def simulate(
 ) -> None:
     """Serve the station's instruments from a simulated localizer, until stopped.
 
-    Type what hands should do, one line each: `turn control="monitor width" by=0.02`.
+    Type what hands should do, one line each: `turn control="monitor width" by=0.02`; `help` shows
+    all of it.
     """
     from daq.station import load_station
-    from procedures.commands.simulation import serve_until_stopped
+    from procedures.commands.simulation import cannot_serve, serve_until_stopped
     from sim_instruments.bench import SimulatedBench
     from sim_instruments.clock import ScaledClock
+    from sim_instruments.fault_desk import FaultDesk
     from sim_instruments.hands_link import HandsSession
 
     described = load_station(station_path(station))
@@ -78,10 +80,13 @@ def simulate(
         served = bench.serve(
             wanted, folder=described.path.parent, hands_port=described.simulation.hands_port
         )
-    except (ValueError, OSError) as error:
+    except ValueError as error:
         raise _station_error(described, "instruments", str(error)) from error
+    except OSError as error:
+        raise cannot_serve(described, error) from error
     with served:
-        serve_until_stopped(served, HandsSession(bench.hands), as_json=as_json)
+        hands = HandsSession(FaultDesk(bench.hands, served.panels))
+        serve_until_stopped(served, hands, as_json=as_json)
 
 
 @simulate_app.command()

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Collection, Iterator
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 import typer
 
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from procedures.page.server import LivePage
     from procedures.terminal.operator import TerminalOperator
     from sim_instruments.operator import SimulatedOperator
+
+HANDS_ANSWER_S: Final = 1.0
+"""Limit for hands to say that they are there; whoever else has the port may say nothing."""
 
 OperatorChoice = Literal["terminal", "sim"]
 
@@ -110,15 +113,21 @@ def operator_for(
     *,
     quiet: bool,
     page: LivePage | None = None,
+    ended: int = 0,
 ) -> Iterator[Operator]:
-    """Have somebody answer, shown on the page; the terminal is given back on every way out."""
+    """Have somebody answer, shown on the page; the terminal is given back on every way out.
+
+    `ended` is how often the run was ended before: what a simulated technician did in it counts as
+    done only until then, since what was put back at the end is done once more.
+    """
     from procedures.page.command import shown_on
 
     if choice == "terminal":
         with terminal(quiet=quiet, needs_keys=True, page=page) as technician:
-            yield shown_on(page, technician, acts=True)
+            yield shown_on(page, at_the_station(technician, station), acts=True)
         return
-    with simulated_operator(station, f"{writer.path.name} run {number}") as simulated:
+    again = f", taken up {ended}" if ended else ""
+    with simulated_operator(station, f"{writer.path.name} run {number}{again}") as simulated:
         if quiet:
             yield shown_on(page, simulated, acts=False)
             return
@@ -128,6 +137,23 @@ def operator_for(
 
         with NarratingOperator(simulated, Console()) as narrated:
             yield shown_on(page, narrated, acts=False)
+
+
+def at_the_station(technician: Operator, station: Station) -> Operator:
+    """Return the technician, told what to type where hands are served for a simulated bench."""
+    from procedures.terminal.simulated_hands import ToldWhatToType, is_simulated
+    from sim_instruments.hands import HandsError
+    from sim_instruments.hands_link import HandsClient
+
+    if not is_simulated(station):
+        return technician
+    try:
+        address = ("127.0.0.1", station.simulation.hands_port)
+        with closing(HandsClient(address, timeout_s=HANDS_ANSWER_S)) as hands:
+            hands.do("controls", {})
+    except (HandsError, LookupError, ValueError):
+        return technician  # nobody's hands are served: there is nowhere to type
+    return ToldWhatToType(technician)
 
 
 @contextmanager

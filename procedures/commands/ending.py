@@ -1,19 +1,30 @@
-"""What is said and made when a run has ended: the record, the verdict in words, the exit code."""
+"""What is said and made when a run has ended: the record, the verdicts in words, the exit code."""
 
 from __future__ import annotations
 
 import json
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import typer
 
 from daq.errors import Aborted, Refused
 from daq.station import Station
-from procedures.engine.runner import RunEnd
-from procedures.record.make import write_record
+from procedures.commands.errors import Interrupted
+from procedures.commands.lines import say
+from procedures.commands.output import finite
+from procedures.commands.verdicts import Verdicts, verdicts_of
+from procedures.engine.runner import CutOff, RunEnd
+from procedures.record.make import RecordFiles, write_record
 
 
 def finish(station: Station, end: RunEnd, *, as_json: bool) -> None:
     """Make the record, say how the run ended, and leave with its exit code.
+
+    A run that finished has exit code 0 also where something is out of tolerance: it did its work,
+    and says so.
 
     Raises
     ------
@@ -21,31 +32,72 @@ def finish(station: Station, end: RunEnd, *, as_json: bool) -> None:
         The run was refused or aborted.
     """
     made = write_record(station.log_path, end.run, station.log_path.parent)
+    verdicts = verdicts_of(station.log_path, end.run)
     if as_json:
-        typer.echo(
-            json.dumps(
-                {
-                    "run": end.run,
-                    "result": end.result,
-                    "message": end.message,
-                    "open_hazards": list(end.open_hazards),
-                    "digest": end.digest,
-                    "pdf": str(made.pdf),
-                    "csv": str(made.csv),
-                }
-            )
-        )
+        data = finite(_as_data(end, verdicts, made))
+        typer.echo(json.dumps(data, allow_nan=False, ensure_ascii=False))
     else:
-        _say(end, str(made.pdf), str(made.csv))
+        _say(end, verdicts, made)
     if end.result == "refused":
         raise typer.Exit(Refused.exit_code)
     if end.result == "aborted":
         raise typer.Exit(Aborted.exit_code)
 
 
-def _say(end: RunEnd, pdf: str, csv: str) -> None:
+@contextmanager
+def interrupts_told() -> Iterator[None]:
+    """Turn Ctrl-C or a terminate signal within a run into an error that says how to go on.
+
+    Raises
+    ------
+    Interrupted
+        A run was cut off.
+    KeyboardInterrupt
+        None had begun.
+    """
+    # Only the main thread may say what a signal does.
+    here = threading.current_thread() is threading.main_thread()
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler) if here else None
+    try:
+        yield
+    except CutOff as stop:
+        raise Interrupted.of_run(stop.run, stop.open_hazards) from stop
+    finally:
+        if here:
+            signal.signal(signal.SIGTERM, before)
+
+
+def _as_data(end: RunEnd, verdicts: Verdicts, made: RecordFiles) -> dict[str, object]:
+    return {
+        "run": end.run,
+        "result": end.result,
+        "message": end.message,
+        "open_hazards": list(end.open_hazards),
+        "resumable": end.resumable,
+        "verdicts": verdicts.as_data(),
+        "digest": end.digest,
+        "pdf": str(made.pdf),
+        "csv": str(made.csv),
+    }
+
+
+def _say(end: RunEnd, verdicts: Verdicts, made: RecordFiles) -> None:
     typer.echo("")
-    typer.echo(f"Run {end.run} {end.result}. {end.message}".rstrip())
+    say(f"Run {end.run} {end.result}. {end.message}".rstrip())
+    if end.resumable:
+        say(f"`trimbench resume {end.run}` takes it up again.")
     for hazard in end.open_hazards:
-        typer.echo(f"CAUTION: not confirmed as put back: {hazard}.")
-    typer.echo(f"Record    {pdf}\nReadings  {csv}\nDigest    {end.digest}")
+        say(f"CAUTION: not confirmed as put back: {hazard}.")
+    _say_verdicts(verdicts)
+    typer.echo(f"Record    {made.pdf}\nReadings  {made.csv}\nDigest    {end.digest}")
+
+
+def _say_verdicts(verdicts: Verdicts) -> None:
+    bad, undecided = len(verdicts.out), len(verdicts.undecided)
+    judged = len(verdicts.within) + bad + undecided
+    if not judged:
+        return
+    others = [f"{bad} out"] * bool(bad) + [f"{undecided} undecided"] * bool(undecided)
+    say("; ".join([f"{len(verdicts.within)} of {judged} judged lines in tolerance", *others]) + ".")
+    for line in (*verdicts.out, *verdicts.undecided):
+        say(f"- {line.in_words()}")

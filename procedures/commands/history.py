@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from daq.errors import InputError
+from procedures.commands.guard import chain_warnings, check_outputs, kept_files, warn
+from procedures.commands.lines import say
 from procedures.commands.options import StationOption, station_path
 from procedures.commands.output import JsonOption, finite
 
@@ -34,13 +36,17 @@ def fix_references(
 ) -> None:
     """Fix what a finished run left as the station's reference values, as a new version."""
     from daq.clock import SystemClock
-    from daq.log.writer import LogWriter
+    from daq.log.owner import open_station_log, open_station_log_for_writing
     from procedures.history import references
+    from procedures.history.reference_remarks import remarks_on
 
     described = _station(station)
-    _require_log(described)
-    with LogWriter(described.log_path, SystemClock()) as writer:
+    # Also so that the writer makes no empty log where there is none.
+    with open_station_log(described) as reader:
+        warnings = remarks_on(reader, run_number)
+    with open_station_log_for_writing(described, SystemClock()) as writer:
         fixed = references.fix_references(writer, described, run_number, signed_by)
+    warn(warnings, as_json=as_json)
     if as_json:
         values = {n: {"value": r.value, "u": r.u, "unit": r.unit} for n, r in fixed.values.items()}
         _print_json(
@@ -50,12 +56,13 @@ def fix_references(
                 "signed_by": fixed.signed_by,
                 "supersedes": fixed.supersedes,
                 "values": values,
+                "warnings": list(warnings),
             }
         )
         return
     typer.echo(f"Reference values, version {fixed.version}, from run {fixed.run}:")
     _print_rows([[name, str(reference)] for name, reference in fixed.values.items()])
-    typer.echo(f"Fixed by the {fixed.signed_by}; in force from now on.")
+    typer.echo(f"In force from now on; fixed by: {fixed.signed_by}.")
 
 
 @history_app.command()
@@ -65,31 +72,34 @@ def trend(
     ] = "",
     station: StationOption = None,
     plot: Annotated[
-        Path | None, typer.Option(help="Draw the parameter's trend: .svg or .png.")
+        Path | None,
+        typer.Option(help="Draw the parameter's trend, or all on one page: .svg or .png."),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Show drifts, steps and the day on which limits will be left; the most urgent first."""
     from daq.clock import SystemClock
-    from daq.log.reader import LogReader
-    from procedures.history.plot import write_plot
+    from daq.log.owner import open_station_log
     from procedures.history.series import find_parameter
     from procedures.history.trend import make_trends
     from procedures.history.trend_words import as_data
 
-    if plot is not None and not parameter:
-        raise InputError("A plot is of one parameter.", hint="name it: trimbench trend NAME.")
     described = _station(station)
-    with LogReader(described.log_path) as reader:
-        trends = make_trends(reader, described, SystemClock().utc_ns())
+    check_outputs(kept_files(described), plot)
+    with open_station_log(described) as reader:
+        warnings = chain_warnings(reader)
+        now_ns = SystemClock().utc_ns()
+        trends = make_trends(reader, described, now_ns)
     if parameter:
         chosen = find_parameter((item.parameter for item in trends), parameter)
         trends = tuple(item for item in trends if item.parameter == chosen)
     if plot is not None:
-        write_plot(trends[0], plot)
+        _draw_trends(trends, described, plot, now_ns, one=bool(parameter))
+    warn(warnings, as_json=as_json)
     if as_json:
         listed = [as_data(item, with_visits=bool(parameter)) for item in trends]
-        _print_json({"trends": listed, "plot": None if plot is None else str(plot)})
+        drawn = None if plot is None else str(plot)
+        _print_json({"trends": listed, "plot": drawn, "warnings": warnings})
         return
     _print_trends(trends, with_visits=bool(parameter))
     if plot is not None:
@@ -109,13 +119,17 @@ def due(
     from procedures.history.model import day_of
 
     described = _station(station)
+    check_outputs(kept_files(described), ics)
     now_ns = SystemClock().utc_ns()
     items = due_at(described, day_of(now_ns))
+    warnings = _chain_warnings_of(described)
     if ics is not None:
         write_calendar(items, described.station, ics, now_utc_ns=now_ns)
+    warn(warnings, as_json=as_json)
     if as_json:
         listed = [_due_data(item) for item in items]
-        _print_json({"due": listed, "ics": None if ics is None else str(ics)})
+        written = None if ics is None else str(ics)
+        _print_json({"due": listed, "ics": written, "warnings": warnings})
         return
     _print_rows(
         [
@@ -144,7 +158,7 @@ def export(
     as_json: JsonOption = False,
 ) -> None:
     """Write all readings of a station's log as CSV (safe in a spreadsheet) or Parquet."""
-    from daq.log.reader import LogReader
+    from daq.log.owner import open_station_log
     from procedures.history.export import COLUMNS, write_all_csv, write_all_parquet
 
     if columns:
@@ -155,14 +169,18 @@ def export(
         return
     if csv is None and parquet is None:
         raise InputError("Nothing to write.", hint="give --csv FILE, --parquet FILE or both.")
+    described = _station(station)
+    check_outputs(kept_files(described), csv, parquet)
     written = {}
-    with LogReader(_station(station).log_path) as reader:
+    with open_station_log(described) as reader:
+        warnings = chain_warnings(reader)
         if csv is not None:
             written[str(csv)] = write_all_csv(reader, csv)
         if parquet is not None:
             written[str(parquet)] = write_all_parquet(reader, parquet)
+    warn(warnings, as_json=as_json)
     if as_json:
-        _print_json({"written": written})
+        _print_json({"written": written, "warnings": warnings})
         return
     for path, readings in written.items():
         typer.echo(f"{readings} readings  {path}")
@@ -180,7 +198,7 @@ def book(
 ) -> None:
     """Make the station book of a period: its runs, its work, and every parameter's trend."""
     from daq.clock import SystemClock
-    from daq.log.reader import LogReader
+    from daq.log.owner import open_station_log
     from procedures.history.book import Period, write_book
 
     period = Period(_day(first), _day(last))
@@ -188,7 +206,8 @@ def book(
     log = described.log_path
     stem = re.sub(r"[^A-Za-z0-9._-]+", "-", log.stem)
     path = (folder or log.parent) / f"{stem}-book-{period.first}-{period.last}.pdf"
-    with LogReader(log) as reader:
+    check_outputs(kept_files(described), path)
+    with open_station_log(described) as reader:
         write_book(reader, described, period, path, now_utc_ns=SystemClock().utc_ns())
     if as_json:
         _print_json({"pdf": str(path)})
@@ -202,17 +221,28 @@ def _station(given: Path | None) -> Station:
     return load_station(station_path(given))
 
 
-def _require_log(station: Station) -> None:
-    """Do not let a writer make an empty log where there is none.
+def _chain_warnings_of(station: Station) -> list[str]:
+    from daq.log.owner import open_station_log
 
-    Raises
-    ------
-    InputError
-        There is no log.
-    """
-    from daq.log.reader import LogReader
+    if not station.log_path.is_file():
+        return []
+    with open_station_log(station) as reader:
+        return chain_warnings(reader)
 
-    LogReader(station.log_path).close()
+
+def _draw_trends(
+    trends: Sequence[Trend], station: Station, path: Path, now_utc_ns: int, *, one: bool
+) -> None:
+    from procedures.history.model import day_of
+    from procedures.history.plot import write_plot
+    from procedures.history.plot_page import write_page
+
+    if one:
+        write_plot(trends[0], path)
+        return
+    whose = station.station
+    heading = f"{whose.name}, runway {whose.runway}, {whose.ident}: trends on {day_of(now_utc_ns)}"
+    write_page(trends, heading, path)
 
 
 def _print_trends(trends: Sequence[Trend], *, with_visits: bool) -> None:
@@ -248,7 +278,7 @@ def _print_trends(trends: Sequence[Trend], *, with_visits: bool) -> None:
             _print_rows([head, *visit_rows(item)])
     typer.echo("")
     for line in EXPLANATION:
-        typer.echo(f"- {line}")
+        say(f"- {line}")
 
 
 def _due_data(item: DueItem) -> dict[str, object]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -12,9 +12,12 @@ from procedures.commands.options import StationOption, station_path
 from procedures.commands.output import JsonOption
 
 if TYPE_CHECKING:
-    from daq.log.reader import RunSummary
+    from daq.log.reader import LogReader
 
 log_app = typer.Typer()
+
+RUNNING: Final = "running"
+"""Result of a run that another process is working on."""
 
 RunArgument = Annotated[int, typer.Argument(metavar="RUN", help="Number of the run.")]
 
@@ -22,10 +25,15 @@ RunArgument = Annotated[int, typer.Argument(metavar="RUN", help="Number of the r
 @log_app.command()
 def runs(station: StationOption = None, as_json: JsonOption = False) -> None:
     """List the runs in a station's log, and check that the log is whole."""
+    from daq.log.lock import is_held
     from daq.log.reader import LogReader
 
-    with LogReader(_log_path(station)) as reader:
-        listed = [_as_row(summary) for summary in reader.runs()]
+    path = _log_path(station)
+    # Looked at before the rows: a run that ends meanwhile is listed with its end.
+    held = is_held(path)
+    with LogReader(path) as reader:
+        running = reader.newest_run() if held else None
+        listed = [_as_row(reader, number, running=running) for number in reader.run_numbers()]
         checked = reader.verify()
     if as_json:
         typer.echo(json.dumps({"runs": listed, "rows": checked.rows, "digest": checked.digest}))
@@ -35,8 +43,9 @@ def runs(station: StationOption = None, as_json: JsonOption = False) -> None:
             f"{row['run']:>4}  {str(row['started'])[:16]}  {row['procedure']:<18} "
             f"{row['result']:<9} {row['readings']:>6} readings  {row['message']}".rstrip()
         )
+        said = "STILL OPEN" if row["result"] == RUNNING else "NOT CONFIRMED AS PUT BACK"
         for hazard in _list(row["open_hazards"]):
-            typer.echo(f"      NOT CONFIRMED AS PUT BACK: {hazard}")
+            typer.echo(f"      {said}: {hazard}")
     if not listed:
         typer.echo("No runs yet.")
     typer.echo(f"{checked.rows} rows, the chain holds, last digest {checked.digest[:16]}")
@@ -66,21 +75,23 @@ def record(
 def verify(
     station: StationOption = None,
     digest: Annotated[
-        str, typer.Option(help="A digest printed on a record: it has to be in the log.")
-    ] = "",
+        str | None, typer.Option(help="A digest printed on a record: it has to be in the log.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Check the log's chain: an edited, removed or moved row is found."""
     from daq.errors import InputError
     from daq.log.reader import LogReader
 
-    if digest and (len(digest) < 8 or not all(c in "0123456789abcdefABCDEF" for c in digest)):
+    if digest is not None and (
+        len(digest) < 8 or not all(c in "0123456789abcdefABCDEF" for c in digest)
+    ):
         raise InputError(
             f"'{digest}' is no digest.", hint="give at least 8 of the figures on the record."
         )
     path = _log_path(station)
     with LogReader(path) as reader:
-        checked = reader.verify(digest=digest or None)
+        checked = reader.verify(digest=digest)
     if as_json:
         typer.echo(json.dumps({"rows": checked.rows, "digest": checked.digest}))
         return
@@ -93,10 +104,15 @@ def _log_path(station: Path | None) -> Path:
     return load_station(station_path(station)).log_path
 
 
-def _as_row(summary: RunSummary) -> dict[str, object]:
+def _as_row(reader: LogReader, number: int, *, running: int | None) -> dict[str, object]:
+    """Return one run; `running` is the number of the one that is going on, if any."""
     from daq.clock import iso_utc
+    from procedures.engine.left_open import is_resumable, open_hazards
+    from procedures.record.collect import CUT_OFF
 
-    ended = summary.ended or {"result": "cut off", "message": "", "open_hazards": []}
+    summary = reader.run(number)
+    going_on = number == running and summary.ended is None
+    ended = summary.ended or {"result": RUNNING if going_on else CUT_OFF, "message": ""}
     return {
         "run": summary.run,
         "started": iso_utc(summary.started_utc_ns),
@@ -104,7 +120,8 @@ def _as_row(summary: RunSummary) -> dict[str, object]:
         "procedure": summary.started["procedure"],
         "result": ended["result"],
         "message": ended["message"],
-        "open_hazards": ended["open_hazards"],
+        "open_hazards": list(open_hazards(reader, summary)),
+        "resumable": is_resumable(summary) and not going_on,
         "rows": summary.rows,
         "readings": summary.readings,
         "digest": summary.digest,

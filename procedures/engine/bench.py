@@ -24,6 +24,7 @@ from procedures.engine.compared import Compared
 from procedures.engine.connecting import Connected, carry
 from procedures.engine.hazards import Hazard
 from procedures.engine.point_reader import PATIENCE, PointReader
+from procedures.engine.taking_up import Trail
 from procedures.engine.turning import Turning, watch_turning
 from procedures.history.references import ReferenceSet
 from procedures.judge import Judgement, Limit, Result, Rule, judge
@@ -41,6 +42,8 @@ class Bench:
     references
         The reference values that were in force as the run began; None before the first. They are
         shown beside what is read and decide nothing, so they are not journalled.
+    trail
+        What was asked; says from where the run could be taken up once it has ended.
     """
 
     station: Station
@@ -50,6 +53,7 @@ class Bench:
     journal: Journal
     hazards: dict[str, Hazard] = field(default_factory=dict)
     references: ReferenceSet | None = None
+    trail: Trail = field(default_factory=Trail, init=False)
     _connected: Connected = field(init=False)
     _reader: PointReader = field(init=False)
     _compared: Compared = field(init=False)
@@ -62,14 +66,14 @@ class Bench:
     # Asking -------------------------------------------------------------------------------
 
     def acknowledge(self, key: str, text: str, *, caution: str = "") -> None:
-        """Show a caution that has to be acknowledged.
+        """Show a caution that has to be acknowledged; who does not is asked once more.
 
         Raises
         ------
         Refused
             It was not; the procedure does not go on without.
         """
-        if not self._ask(Prompt(key, "acknowledge", text, caution=caution)):
+        if not self._ask(Prompt(key, "acknowledge", text, caution=caution), needed=True):
             raise Refused(f"Not acknowledged: {text}")
 
     def confirm(self, key: str, text: str, *, action: Action | None = None) -> bool:
@@ -77,14 +81,14 @@ class Bench:
         return bool(self._ask(Prompt(key, "confirm", text, action=action)))
 
     def require(self, key: str, text: str, *, action: Action | None = None) -> None:
-        """Ask for something without which the procedure cannot go on.
+        """Ask for something without which the procedure cannot go on; a no is asked once more.
 
         Raises
         ------
         Refused
             It was not done.
         """
-        if not self.confirm(key, text, action=action):
+        if not self._ask(Prompt(key, "confirm", text, action=action), needed=True):
             raise Refused(f"Not done: {text}")
 
     def number(
@@ -270,7 +274,8 @@ class Bench:
         When the block is left by an error the reminder stays, so that whoever ends the run
         still sees what has to be put back; `undo` is what hands do for that.
         """
-        self.hazards[key] = Hazard(what, undo)
+        self.hazards[key] = Hazard(what, undo, since=self.journal.done)
+        self.trail.undoing += undo
         yield
         del self.hazards[key]
 
@@ -283,7 +288,8 @@ class Bench:
         """Return the prompt with what is open at this moment added to its caution."""
         return replace(prompt, caution=f"{prompt.caution} {self._reminder()}".strip())
 
-    def _ask(self, prompt: Prompt) -> Answer:
+    def _ask(self, prompt: Prompt, *, needed: bool = False) -> Answer:
+        """Ask, and return the answer; one that is `needed` once more before a no ends the run."""
         asked = self._reminding(prompt)
         request = {
             "do": asked.kind,
@@ -296,10 +302,15 @@ class Bench:
         }
 
         def live() -> Body:
-            return {"answer": self.operator.answer(asked), "by": self.operator.name}
+            answer = self.operator.answer(asked)
+            if needed and not answer:
+                again = f"Without this the run ends here. Once more: {asked.text}"
+                answer = self.operator.answer(replace(asked, text=again))
+            return {"answer": answer, "by": self.operator.name}
 
         answer = self.journal.outcome(prompt.key, request, live)["answer"]
         if isinstance(answer, bool | float | int | str):
+            self.trail.asked(self.journal.done - 1, prompt, answer)
             return answer
         raise Refused(f"The journal holds no answer to '{prompt.key}'.")
 

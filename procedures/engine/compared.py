@@ -14,12 +14,12 @@ from dataclasses import dataclass, field
 
 from daq.log.entry import Body
 from daq.measurement import Measurement
-from daq.reading import predominance
+from daq.reading import BALANCED_DDM, predominance
 from procedures.history.model import Parameter, Value
 from procedures.history.parameters import parameter_of, parameter_of_result, value_of
 from procedures.history.references import Difference, Reference, ReferenceSet
 from procedures.judge import Result
-from procedures.record.figures import BALANCED_DDM, toward, with_uncertainty
+from procedures.record.figures import toward, with_uncertainty
 from procedures.record.model import Measured
 from procedures.record.steps import label_of
 

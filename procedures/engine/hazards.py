@@ -17,7 +17,10 @@ class Hazard:
         In words, as they follow "reminder:".
     undo
         What hands do to undo it, in order; empty where only words can say it.
+    since
+        How many outcomes the run had when it began.
     """
 
     what: str
     undo: tuple[Action, ...] = ()
+    since: int = 0

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from daq.roles import InstrumentClass
 from daq.station import Station
 from daq.station_equipment import Routine
+from daq.station_names import equipment_points
 from procedures.routine import routine_points
 
 
@@ -28,7 +29,7 @@ def field_instruments(station: Station) -> frozenset[str]:
 
 def monitor_instruments(station: Station) -> frozenset[str]:
     """Return the aliases that the monitor baseline reads: levels, phasing, profile, comparisons."""
-    names = [point.name for point in station.points if point.quantity == "vpp"]
+    names = [p.name for p in station.points if p.quantity == "vpp" and p.target is not None]
     names += [station.phasing[name].point for name in ("monitor",) if name in station.phasing]
     names += station.monitor.channels
     if station.wide_alarm is not None:
@@ -62,7 +63,7 @@ def routine_instruments(station: Station) -> frozenset[str]:
 
 
 def _named(station: Station, table: str) -> list[str]:
-    return [name for what, name in station.equipment_points() if what.startswith(table)]
+    return [name for place, name in equipment_points(station) if place[0] == table]
 
 
 def at_points(station: Station, names: Iterable[str]) -> frozenset[str]:

@@ -1,28 +1,32 @@
 """Begin a run, resume one that was cut off, and end it in good order.
 
 A run ends as ``finished``, ``refused`` or ``aborted``. One that was cut off (a kill, a power cut,
-an instrument that could not be mended, Ctrl-C) has no end in the log and can be resumed.
+an instrument that could not be mended, Ctrl-C) has no end in the log and can be resumed; so can one
+that the technician stopped or refused by an answer (`procedures.engine.taking_up`).
 """
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from daq.clock import Clock
-from daq.errors import Aborted, BenchError, IdentityError, InputError, JournalMismatch, Refused
-from daq.journal import Journal
+from daq.errors import Aborted, BenchError, InputError, JournalMismatch, Refused
+from daq.journal import RESUMED, Journal, recorded_outcomes
 from daq.log.entry import Body, Entry, Kind
 from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
-from daq.roles import Action, Instrument, Operator, Prompt
+from daq.roles import Instrument, Operator
 from daq.station import Station
 from procedures.catalogue import PROCEDURES, Procedure, procedure
 from procedures.engine.bench import Bench
+from procedures.engine.left_open import left_open
+from procedures.engine.put_back import put_back, say_cut_off
+from procedures.engine.resume_checks import check_same
 from procedures.engine.run_started import started_body
+from procedures.engine.taking_up import TAKE_UP, held, refused_at, stopped_at
 from procedures.history.references import ReferenceSet, current, standing_in
 
 Result = Literal["finished", "refused", "aborted"]
@@ -44,6 +48,8 @@ class RunEnd:
         What is still in a state that radiates false guidance, as far as anybody confirmed.
     digest
         Digest of its last row, hex.
+    resumable
+        It can be taken up again.
     """
 
     run: int
@@ -51,6 +57,24 @@ class RunEnd:
     message: str
     open_hazards: tuple[str, ...]
     digest: str
+    resumable: bool = False
+
+
+class CutOff(KeyboardInterrupt):
+    """Ctrl-C came in the middle of a run.
+
+    Attributes
+    ----------
+    run
+        Its number.
+    open_hazards
+        What is still in a state that radiates false guidance.
+    """
+
+    def __init__(self, run: int, open_hazards: tuple[str, ...]) -> None:
+        super().__init__(f"run {run} was cut off")
+        self.run = run
+        self.open_hazards = open_hazards
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +102,7 @@ def begin(name: str, station: Station, crew: Crew) -> RunEnd:
     chosen = procedure(name)
     # Looked up before anything is written: a log that cannot be read back begins no run.
     references = standing_in(crew.writer.path, crew.clock.utc_ns())
+    _say_left_open(crew)
     run = crew.writer.next_run()
     body = started_body(
         chosen.name,
@@ -91,12 +116,12 @@ def begin(name: str, station: Station, crew: Crew) -> RunEnd:
 
 
 def resume(run: int, station: Station, crew: Crew) -> RunEnd:
-    """Go on with a run that was cut off.
+    """Go on with a run that was cut off, or take up one that was stopped or refused by an answer.
 
     Raises
     ------
     InputError
-        There is no such run, or it has ended.
+        There is no such run, or it has ended for good.
     JournalMismatch
         The procedure or the station file is another one now; names the first difference.
     IdentityError
@@ -106,19 +131,62 @@ def resume(run: int, station: Station, crew: Crew) -> RunEnd:
     """
     with LogReader(crew.writer.path) as reader:
         summary = reader.run(run)
-        recorded = tuple(reader.entries(run=run, kind=Kind.OUTCOME))
+        rows = sorted(
+            (
+                *reader.entries(run=run, kind=Kind.OUTCOME),
+                *reader.entries(run=run, kind=Kind.EVENT),
+            ),
+            key=lambda entry: entry.seq,
+        )
         # What is shown stays what it was when the run began.
         references = current(reader, summary.started_utc_ns)
+    recorded = recorded_outcomes(rows)
+    chosen = _procedure_of(run, summary.started)
+    holds = _holds(run, summary.ended, len(recorded))
+    check_same(run, summary.started, chosen, station, crew.instruments)
+    journal = Journal(crew.writer, run, recorded[:holds])
+    journal.event(RESUMED, {"event": RESUMED, "outcomes": holds})
     if summary.ended is not None:
+        _say_taken_up(crew.operator, summary.ended, set_anew=recorded[holds:])
+    return _work(chosen, station, crew, journal, references)
+
+
+def _holds(run: int, ended: Body | None, recorded: int) -> int:
+    """Return how many of the recorded outcomes hold, once it is seen that the run can go on."""
+    if ended is None:
+        return recorded
+    holds = held(ended)
+    if holds is None:
         raise InputError(
-            f"Run {run} has ended ({summary.ended.get('result')}); there is nothing to resume.",
+            f"Run {run} has ended ({ended.get('result')}); there is nothing to resume.",
             hint="`trimbench run` begins a new one.",
         )
-    chosen = _procedure_of(run, summary.started)
-    _check_same(run, summary.started, chosen, station, crew.instruments)
-    journal = Journal(crew.writer, run, recorded)
-    journal.event("resumed", {"event": "resumed", "outcomes": len(recorded)})
-    return _work(chosen, station, crew, journal, references)
+    return holds
+
+
+def _say_taken_up(operator: Operator, ended: Body, *, set_anew: Sequence[Entry]) -> None:
+    hazards = ended.get("open_hazards")
+    for hazard in hazards if isinstance(hazards, list) else []:
+        operator.tell(
+            f"CAUTION: when the run ended it was not confirmed that this was put back: {hazard}. "
+            "See that it is normal before you go on; it is set anew."
+        )
+    if set_anew:
+        operator.tell(f"The run is taken up at '{set_anew[0].key}'; what came after is done anew.")
+    operator.tell("Everything else is taken to be connected and set as it was when the run ended.")
+
+
+def _say_left_open(crew: Crew) -> None:
+    """Say before a run what an earlier one left in a state that radiates false guidance."""
+    with LogReader(crew.writer.path) as reader:
+        earlier = left_open(reader)
+    for run in earlier:
+        go_on = f", or go on with it: `trimbench resume {run.run}`" if run.resumable else ""
+        for hazard in run.hazards:
+            crew.operator.tell(
+                f"CAUTION: run {run.run} ({run.procedure}) left this behind, and nobody confirmed "
+                f"that it was put back: {hazard}. See that it is normal before you begin{go_on}."
+            )
 
 
 def _procedure_of(run: int, started: Body) -> Procedure:
@@ -138,13 +206,21 @@ def began_with(log_path: Path, run: int) -> frozenset[str]:
     Raises
     ------
     InputError
-        There is no such log or run.
+        There is no such log or run, or it has ended for good.
     """
     with LogReader(log_path) as reader:
-        began = reader.run(run).started["instruments"]
+        summary = reader.run(run)
+    _holds(run, summary.ended, 0)
+    began = summary.started["instruments"]
     return (
         frozenset(str(each["alias"]) for each in began) if isinstance(began, list) else frozenset()
     )
+
+
+def times_ended(log_path: Path, run: int) -> int:
+    """Return how often a run was ended so far: it may have been taken up in between."""
+    with LogReader(log_path) as reader:
+        return sum(1 for _ in reader.entries(run=run, kind=Kind.RUN_ENDED))
 
 
 def _work(
@@ -159,16 +235,24 @@ def _work(
     )
     try:
         _do(chosen, bench)
-    except (Refused, Aborted) as end:
-        _put_back(bench)
-        result: Result = "refused" if isinstance(end, Refused) else "aborted"
-        return _end(bench, result, str(end))
+    except Refused as refusal:
+        holds = refused_at(bench.trail, bench.hazards.values(), journal.done)
+        put_back(bench)
+        return _end(bench, "refused", str(refusal), holds)
+    except Aborted as stop:
+        holds = stopped_at(bench.trail, bench.hazards.values(), journal.done)
+        put_back(bench)
+        return _end(bench, "aborted", stop.message, holds)
     except BenchError as error:
         journal.event("interrupted", {"event": "interrupted", "error": error.details()})
-        _say_cut_off(bench)
+        say_cut_off(bench)
         raise
+    except KeyboardInterrupt as stop:
+        say_cut_off(bench)
+        open_hazards = tuple(hazard.what for hazard in bench.hazards.values())
+        raise CutOff(journal.run, open_hazards) from stop
     except BaseException:
-        _say_cut_off(bench)
+        say_cut_off(bench)
         raise
     return _end(bench, "finished", "")
 
@@ -179,101 +263,17 @@ def _do(chosen: Procedure, bench: Bench) -> None:
         raise JournalMismatch(f"Run {bench.journal.run} holds more steps than the procedure has.")
 
 
-def _say_cut_off(bench: Bench) -> None:
-    """Say how to go on when a run is cut off, whatever cut it off, and what is still open."""
-    go_on = f"`trimbench resume {bench.journal.run}`"
-    for hazard in bench.hazards.values():
-        bench.operator.tell(
-            f"CAUTION: the run stops here, but {hazard.what}. Put it back to normal, or go on with "
-            f"{go_on}."
-        )
-    if not bench.hazards:
-        bench.operator.tell(f"The run stops here; {go_on} goes on with it.")
-
-
-def _put_back(bench: Bench) -> None:
-    """See every hazard undone before the run ends, or let the record say that it is not."""
-    for number, (key, hazard) in enumerate(list(bench.hazards.items()), start=1):
-        acts = hazard.undo or (None,)
-        try:
-            done = all(
-                bool(bench.operator.answer(_put_back_prompt(f"{number}.{n}", hazard.what, act)))
-                for n, act in enumerate(acts, start=1)
-            )
-        except Aborted:
-            done = False
-        bench.journal.event(key, {"event": "put back", "what": hazard.what, "confirmed": done})
-        if done:
-            del bench.hazards[key]
-
-
-def _put_back_prompt(number: str, what: str, act: Action | None) -> Prompt:
-    how = "Put it back to normal now"
-    if act is not None:
-        named = act.arguments.get("control") or act.arguments.get("path") or ""
-        how = f"Put it back to normal now ({act.verb} {named})"
-    return Prompt(
-        f"put back/{number}",
-        "confirm",
-        f"The run ends, but {what}. {how}. Is it done?",
-        caution="False guidance is radiated until it is done.",
-        action=act,
-    )
-
-
-def _end(bench: Bench, result: Result, message: str) -> RunEnd:
+def _end(bench: Bench, result: Result, message: str, holds: int | None = None) -> RunEnd:
     hazards = tuple(hazard.what for hazard in bench.hazards.values())
-    entry: Entry = bench.journal.writer.append(
-        bench.journal.run,
-        Kind.RUN_ENDED,
-        result,
-        {"result": result, "message": message, "open_hazards": list(hazards)},
+    body: dict[str, object] = {
+        "result": result,
+        "message": message,
+        "open_hazards": list(hazards),
+    }
+    if holds is not None:
+        body[TAKE_UP] = holds
+    journal = bench.journal
+    entry: Entry = journal.writer.append(journal.run, Kind.RUN_ENDED, result, body)
+    return RunEnd(
+        journal.run, result, message, hazards, entry.digest.hex(), resumable=holds is not None
     )
-    return RunEnd(bench.journal.run, result, message, hazards, entry.digest.hex())
-
-
-def _check_same(
-    run: int,
-    started: Body,
-    chosen: Procedure,
-    station: Station,
-    instruments: Mapping[str, Instrument],
-) -> None:
-    if started["procedure_version"] != chosen.version:
-        raise JournalMismatch(
-            f"Run {run} was begun by version {started['procedure_version']} of "
-            f"'{chosen.name}'; this trimbench has version {chosen.version}.",
-            hint="resume it with the trimbench that began it, or begin a new run.",
-        )
-    if started["station_digest"] != station.digest:
-        line = _first_changed_line(str(started["station_text"]), station.text)
-        raise JournalMismatch(
-            f"Run {run} was begun with another station file; the first difference: {line}",
-            hint="put the station file back as it was, or begin a new run.",
-        )
-    _check_instruments(run, started["instruments"], instruments)
-
-
-def _first_changed_line(before: str, now: str) -> str:
-    changes = [
-        line
-        for line in difflib.unified_diff(before.splitlines(), now.splitlines(), lineterm="", n=0)
-        if not line.startswith(("---", "+++", "@@"))
-    ]
-    return " / ".join(changes[:2]) or "line ends only"
-
-
-def _check_instruments(run: int, began: object, instruments: Mapping[str, Instrument]) -> None:
-    if not isinstance(began, list):
-        raise JournalMismatch(f"Run {run} does not say which instruments it began with.")
-    for was in began:
-        now = instruments.get(str(was["alias"]))
-        if now is None:
-            raise JournalMismatch(f"Run {run} had an instrument '{was['alias']}' that is not here.")
-        if (was["model"], was["serial"]) != (now.identity.model, now.identity.serial):
-            raise IdentityError(
-                f"run {run} began with {was['maker']} {was['model']} serial {was['serial']}, but "
-                f"{now.identity} answers now.",
-                instrument=now.alias,
-                hint="connect the instrument that the run began with, or begin a new run.",
-            )

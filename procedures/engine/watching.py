@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,10 +12,11 @@ from daq.journal import Journal
 from daq.log.entry import Kind
 from daq.log.writer import LogWriter
 from daq.reading import QUANTITIES
-from daq.roles import Instrument
+from daq.roles import Instrument, Prompt
 from daq.station import KIND_OF_QUANTITY, Point, Station
 from daq.toml_file import did_you_mean
 from daq.units import parse
+from procedures.engine.connecting import Connected
 from procedures.engine.run_started import started_body
 from procedures.history.parameters import WATCH, normal_parameter
 from procedures.history.references import Reference, standing_in
@@ -27,11 +29,6 @@ class WatchPlan:
 
     task: WatchTask
     alias: str
-
-    @property
-    def aliases(self) -> tuple[str, ...] | None:
-        """The instruments to open; None for all."""
-        return (self.alias,) if self.alias else None
 
 
 def plan_watch(
@@ -48,7 +45,7 @@ def plan_watch(
     Raises
     ------
     InputError
-        The quantity is not known, or a target is no value of it.
+        The quantity is not known, a target is no value of it, or a band is none.
     StationFileError
         There is no such point.
     """
@@ -61,17 +58,31 @@ def plan_watch(
     kind = KIND_OF_QUANTITY[quantity]
     default_target = place.target if place and place.quantity == quantity else None
     default_band = place.adjust_to if place and place.quantity == quantity else None
-    return WatchPlan(
-        task=WatchTask(
-            quantity=quantity,
-            point=place.name if place else "",
-            channel=place.channel if place else "",
-            target=parse(target, kind) if target else default_target,
-            band=parse(band, kind) if band else default_band,
-            seconds=seconds or None,
-        ),
-        alias=place.instrument if place else "",
+    task = WatchTask(
+        quantity=quantity,
+        point=place.name if place else "",
+        channel=place.channel if place else "",
+        target=parse(target, kind) if target else default_target,
+        band=parse(band, kind) if band else default_band,
+        seconds=seconds or None,
     )
+    _check_band(task)
+    return WatchPlan(task, place.instrument if place else _as_connected(station, quantity))
+
+
+def _check_band(task: WatchTask) -> None:
+    if task.band is None:
+        return
+    if task.band <= 0.0:
+        raise InputError(
+            "A band is a distance from the target: it is more than zero.",
+            hint='the accepted distance to either side, such as --band "0.001".',
+        )
+    if task.target is None:
+        raise InputError(
+            "A band needs the target that it lies around.",
+            hint="add --target, or a --point that has one.",
+        )
 
 
 def _place(station: Station, quantity: str, name: str) -> Point | None:
@@ -82,6 +93,37 @@ def _place(station: Station, quantity: str, name: str) -> Point | None:
     if any(not p.channel for p in places):
         return None
     return next(iter(places), None)
+
+
+def _as_connected(station: Station, quantity: str) -> str:
+    """Return what reads the quantity at the station's points that need no channel, if any does."""
+    places = [p for p in station.points if p.quantity == quantity and not p.channel]
+    return next((p.instrument for p in places), "")
+
+
+def to_open(plan: WatchPlan, readable: Mapping[str, Collection[str] | None]) -> tuple[str, ...]:
+    """Return the aliases of the instruments to open: the one that reads, where that is known.
+
+    Parameters
+    ----------
+    readable
+        What each instrument of the station reads, by alias and in the station's order; None where
+        only the opened instrument can tell.
+
+    Raises
+    ------
+    InputError
+        None can read it; the message says what each can.
+    """
+    if plan.alias:
+        return (plan.alias,)
+    sure = [alias for alias, known in readable.items() if known and plan.task.quantity in known]
+    if sure:
+        return (sure[0],)
+    perhaps = tuple(alias for alias, known in readable.items() if known is None)
+    if not perhaps:
+        raise _nothing_reads(plan, {alias: known or () for alias, known in readable.items()})
+    return perhaps
 
 
 def that_reads(instruments: dict[str, Instrument], plan: WatchPlan) -> Instrument:
@@ -96,8 +138,35 @@ def that_reads(instruments: dict[str, Instrument], plan: WatchPlan) -> Instrumen
         computed = plan.task.quantity == "ddm" and instrument.alias == plan.alias
         if computed or plan.task.quantity in instrument.quantities:
             return instrument
-    can = "; ".join(f"{a}: {', '.join(sorted(i.quantities))}" for a, i in instruments.items())
-    raise InputError(f"No instrument of this station reads {plan.task.quantity} ({can}).")
+    raise _nothing_reads(plan, {alias: i.quantities for alias, i in instruments.items()})
+
+
+def _nothing_reads(plan: WatchPlan, readable: Mapping[str, Collection[str]]) -> InputError:
+    can = "; ".join(f"{alias}: {', '.join(sorted(q))}" for alias, q in readable.items())
+    return InputError(f"No instrument of this station reads {plan.task.quantity} ({can}).")
+
+
+def connection_question(plan: WatchPlan, station: Station, asked_for: str) -> Prompt | None:
+    """Return the question whether the instrument is where its readings will be logged as.
+
+    Parameters
+    ----------
+    asked_for
+        The point that was named; empty for none: then what is read is nobody's point, or the
+        input has a channel of its own.
+
+    Returns
+    -------
+    Prompt or None
+        None where nothing has to be moved to read the point.
+    """
+    if not asked_for:
+        return None
+    move = Connected(station.points).move_to(station.point(asked_for))
+    if move is None:
+        return None
+    text = f"{move.text} Everything that is read now is logged as '{asked_for}'. Is it there?"
+    return Prompt(f"{plan.task.key}/connected", "confirm", text, action=move.action)
 
 
 def watch_quantity(

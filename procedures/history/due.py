@@ -21,6 +21,7 @@ from datetime import date, timedelta
 from typing import Final, Literal
 
 from daq.errors import StationFileError, UnitError
+from daq.log.owner import open_station_log
 from daq.log.reader import LogReader
 from daq.station import InstrumentEntry, Station
 from daq.toml_file import did_you_mean
@@ -154,11 +155,13 @@ def due_at(station: Station, today: date) -> tuple[DueItem, ...]:
         The table ``[maintenance]`` is wrong.
     LogError
         The log cannot be read.
+    Refused
+        It is the log of another station.
     """
     items = routine_items(tomllib.loads(station.text).get("maintenance"), file=str(station.path))
     if not station.log_path.is_file():
         return what_is_due(None, station, items, today)
-    with LogReader(station.log_path) as reader:
+    with open_station_log(station) as reader:
         return what_is_due(reader, station, items, today)
 
 

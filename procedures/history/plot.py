@@ -6,6 +6,7 @@ Drawn for paper: everything is told by line style and shape, nothing by colour.
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -44,16 +45,40 @@ def write_plot(trend: Trend, path: Path) -> None:
     LogFull, LogError
         The disk is full, or the file cannot be written.
     """
+    write_picture(path, lambda kind: trend_picture(trend, kind))
+
+
+def write_picture(path: Path, picture: Callable[[str], bytes]) -> None:
+    """Write what `picture` returns for the kind of file that the name of `path` says.
+
+    Raises
+    ------
+    InputError, LogFull, LogError
+        As `write_plot`.
+    """
     kind = path.suffix.lower().removeprefix(".")
     if kind not in FORMATS:
         raise InputError(f"{path}: a plot is an .svg or a .png file.")
-    content = trend_picture(trend, kind)
+    content = picture(kind)
     with replacing(path) as file:
         file.write(content)
 
 
 def trend_picture(trend: Trend, kind: str = "svg") -> bytes:
     """Return a trend's picture as SVG or PNG; the same trend gives the same bytes."""
+
+    def draw(figure: Figure) -> None:
+        axes = figure.subplots()
+        draw_trend(axes, trend)
+        axes.set_ylabel(axis_name(trend.parameter))
+
+    return rendered(_SIZE_IN, draw, kind)
+
+
+def rendered(
+    size_in: tuple[float, float], draw: Callable[[Figure], None], kind: str, *, font_pt: float = 9.0
+) -> bytes:
+    """Return a picture of that size, width and height in inches; equal drawings, equal bytes."""
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -61,23 +86,23 @@ def trend_picture(trend: Trend, kind: str = "svg") -> bytes:
     style: dict[RcKeyType, object] = {
         "font.family": "STIXGeneral",  # ships with matplotlib and goes with the record's type
         "mathtext.fontset": "stix",
-        "font.size": 9.0,
+        "font.size": font_pt,
         "axes.linewidth": 0.6,
         "svg.fonttype": "path",
         "svg.hashsalt": "trimbench trend",
     }
     buffer = io.BytesIO()
     with mpl.rc_context(style):
-        figure = Figure(figsize=_SIZE_IN, layout="constrained")
+        figure = Figure(figsize=size_in, layout="constrained")
         FigureCanvasAgg(figure)
-        _draw(figure, trend)
+        draw(figure)
         nothing = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
         figure.savefig(buffer, format=kind, dpi=200, metadata=nothing)
     return buffer.getvalue()
 
 
-def _draw(figure: Figure, trend: Trend) -> None:
-    axes = figure.subplots()
+def draw_trend(axes: Axes, trend: Trend) -> None:
+    """Draw a trend on axes of its own, which stay without a name."""
     factor = 1e3 if trend.parameter.quantity == "ddm" else 1.0
     if trend.drift is not None:
         _fit(axes, trend.drift, factor)
@@ -88,7 +113,6 @@ def _draw(figure: Figure, trend: Trend) -> None:
         axes.axvline(_when(middle), color="0.35", linewidth=0.9, linestyle=":")
     _scale(axes, trend, factor)
     axes.xaxis_date()
-    axes.set_ylabel(_axis_name(trend.parameter))
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     axes.tick_params(width=0.6, length=3)
@@ -193,7 +217,8 @@ def _when(utc_ns: int) -> float:
     return utc_ns / NS_PER_DAY
 
 
-def _axis_name(parameter: Parameter) -> str:
+def axis_name(parameter: Parameter) -> str:
+    """Return what an axis of the parameter is called, with its unit."""
     if parameter.quantity == "ddm":
         return "DDM, thousandths"
     # The names of results come from a log; a dollar sign would start mathematics.

@@ -192,11 +192,14 @@ def fix_references(writer: LogWriter, station: Station, run: int, signed_by: str
     Refused
         The run did not finish, left something out of tolerance or not put back, measured
         nothing, or is the one that is in force already.
+    LogDamaged
+        The log's chain does not hold: nothing in it can be a reference.
     LogError
         The log could not be written.
     """
     role = _role(signed_by)
     with LogReader(writer.path) as reader:
+        reader.verify()
         summary = reader.run(run)
         _check_run(summary)
         versions = all_versions(reader)

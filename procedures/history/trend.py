@@ -101,12 +101,16 @@ class Trend:
         Oldest first; those with an as-found value are what is fitted.
     limit
         The newest that it was judged by, else the station file's target; None without either.
+    difference
+        What the last visit left, less the reference value in force on the day the trend was made;
+        None without either.
     reference
-        The reference value in force on the day the trend was made.
+        That reference value.
     differences
         What each visit left, less the reference in force then; None without one.
     drift, leaves
-        None when the history is too short, or there is no limit.
+        None when the history is too short, or there is no limit; there is also no day of leaving
+        what was left already.
     outliers
         Visits, by index, whose as-found value stands apart.
     attention
@@ -117,6 +121,7 @@ class Trend:
     visits: tuple[Visit, ...]
     limit: LimitLine | None
     reference: Reference | None
+    difference: Difference | None
     differences: tuple[Difference | None, ...]
     drift: Drift | None
     leaves: Exit | None
@@ -128,11 +133,6 @@ class Trend:
     def newest(self) -> Visit:
         """The last visit."""
         return self.visits[-1]
-
-    @property
-    def difference(self) -> Difference | None:
-        """What the last visit left, less the reference in force then; None without one."""
-        return self.differences[-1]
 
 
 def make_trends(
@@ -203,15 +203,17 @@ def _trend(
     seen = observe(visits)
     drift = fit_drift(seen)
     leaves = None
-    if drift is not None and limit is not None:
+    # What is out has left its limits: a day on which it will would contradict that.
+    if drift is not None and limit is not None and not _is_out(visits[-1], limit):
         leaves = leaves_limits(drift, limit.low, limit.high, now_utc_ns)
     steps = () if drift is None else _steps(drift, visits, parameter, deeds)
-    standing = in_force(versions, now_utc_ns)
+    standing, last = in_force(versions, now_utc_ns), visits[-1].last
     return Trend(
         parameter=parameter,
         visits=visits,
         limit=limit,
-        reference=None if standing is None else standing.values.get(parameter.name),
+        reference=None if standing is None else standing.of(parameter),
+        difference=None if standing is None or last is None else standing.less(parameter, last),
         differences=tuple(
             None if visit.last is None else difference(versions, parameter, visit.last)
             for visit in visits

@@ -66,6 +66,11 @@ def leaves_words(leaves: Exit | None) -> str:
     far = f"not within {HORIZON_YR:g} years"
     if leaves.utc_ns is None and leaves.earliest_utc_ns is None:
         return far
+    if (
+        leaves.utc_ns is not None
+        and leaves.earliest_utc_ns == leaves.utc_ns == leaves.latest_utc_ns
+    ):
+        return "the fitted line is outside already"
     meets = far if leaves.utc_ns is None else day_of(leaves.utc_ns).isoformat()
     early, late = (
         "later" if moment is None else day_of(moment).isoformat()
@@ -149,6 +154,7 @@ def as_data(trend: Trend, *, with_visits: bool = False) -> dict[str, object]:
             "status": limit.status,
         },
         "reference": None if trend.reference is None else trend.reference.value,
+        "reference_version": None if trend.difference is None else trend.difference.version,
         "difference": None
         if trend.difference is None
         else {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 from typing import Annotated
 
@@ -9,7 +10,7 @@ import pytest
 import typer
 
 from daq.errors import Aborted, InputError, LinkTimeout
-from procedures.commands.errors import run_app
+from procedures.commands.errors import Interrupted, run_app
 
 app = typer.Typer(no_args_is_help=True)
 JsonFlag = Annotated[bool, typer.Option("--json")]
@@ -18,6 +19,9 @@ FAULTS: dict[str, BaseException] = {
     "link": LinkTimeout("Nothing came.", instrument="scope", sent=b"VOLT?\n", received=b"1.\xff"),
     "aborted": Aborted("Stopped."),
     "keys": KeyboardInterrupt(),
+    "run": Interrupted.of_run(7, ["the line is in"]),
+    "disk": OSError(errno.ENOSPC, "No space left on device"),
+    "system": OSError(errno.EIO, "Input/output error"),
     "fault": ZeroDivisionError("division by zero"),
 }
 
@@ -41,7 +45,17 @@ def leaves(*, as_json: JsonFlag = False) -> None:
 
 
 @pytest.mark.parametrize(
-    ("how", "code"), [("input", 2), ("link", 3), ("aborted", 6), ("keys", 130), ("fault", 1)]
+    ("how", "code"),
+    [
+        ("input", 2),
+        ("link", 3),
+        ("disk", 4),
+        ("aborted", 6),
+        ("keys", 130),
+        ("run", 130),
+        ("system", 1),
+        ("fault", 1),
+    ],
 )
 def test_each_fault_has_its_code_and_no_traceback(
     how: str, code: int, capsys: pytest.CaptureFixture[str]
@@ -64,6 +78,24 @@ def test_with_json_an_error_is_one_object_on_standard_error(
     assert error["message"] == "Nothing came."
     assert error["sent"] == "VOLT?\n"
     assert error["received"] == "1.\xff"
+
+
+def test_a_run_that_was_interrupted_says_what_is_open_and_how_to_go_on(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run_app(app, ["fail", "run", "--json"]) == 130
+    error = json.loads(capsys.readouterr().err)["error"]
+    assert (error["kind"], error["run"]) == ("Interrupted", 7)
+    assert error["open_hazards"] == ["the line is in"]
+    assert error["hint"] == "`trimbench resume 7` goes on with it."
+    assert "STILL OPEN: the line is in." in error["message"]
+
+
+def test_a_full_disk_is_no_fault_of_the_program(capsys: pytest.CaptureFixture[str]) -> None:
+    run_app(app, ["fail", "disk"])
+    err = capsys.readouterr().err
+    assert "The disk is full" in err
+    assert "fault in trimbench" not in err
 
 
 @pytest.mark.parametrize(

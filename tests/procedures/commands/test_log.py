@@ -13,10 +13,12 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
+from daq.clock import SystemClock
 from daq.log.reader import LogReader
+from daq.log.writer import LogWriter
 from tests.support.commands import CommandLine, Said
 from tests.support.in_process import InProcessBench
-from tests.support.operators import Minded
+from tests.support.operators import Interrupted, Minded
 from tests.support.plants import STATION, demo_station
 from tests.support.served import served_bench
 
@@ -49,6 +51,18 @@ def logged(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.fixture(scope="module")
+def left_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder whose log has one run, cut off at the null with the quarter-wave line in."""
+    folder = tmp_path_factory.mktemp("left in")
+    shutil.copy(STATION, folder / "tarnholt-16.toml")
+    with InProcessBench.make(demo_station(), log=folder / LOG) as bench:
+        who = Interrupted(bench.technician(1), at_view=lambda view: view.key.endswith("/null"))
+        with pytest.raises(KeyboardInterrupt):
+            bench.run("monitor-baseline", who)
+    return folder
+
+
 @pytest.fixture
 def folder(logged: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A copy of it to work in."""
@@ -75,6 +89,8 @@ def test_a_whole_baseline_from_the_command_line(ran: Ran, trimbench: CommandLine
     assert (ran.said.code, ran.said.err) == (0, "")
     end = ran.said.json
     assert (end["run"], end["result"], end["open_hazards"]) == (1, "finished", [])
+    assert end["verdicts"]["in"] > 10
+    assert (end["verdicts"]["out"], end["resumable"]) == ([], False)
     pdf, csv = Path(end["pdf"]), Path(end["csv"])
     assert pdf.name == "tarnholt-16-run-0001.pdf"
     text = "".join(page.extract_text() for page in PdfReader(pdf).pages)
@@ -113,6 +129,36 @@ def test_for_people_an_open_hazard_stands_out(folder: Path, trimbench: CommandLi
     assert len(out.splitlines()) == 5
 
 
+def test_a_run_that_was_cut_off_says_what_it_left_open(
+    left_in: Path, trimbench: CommandLine
+) -> None:
+    (run,) = trimbench("runs", "--json", "--station", left_in / "tarnholt-16.toml").json["runs"]
+    assert (run["result"], run["resumable"]) == ("cut off", True)
+    assert run["open_hazards"] == ["the quarter-wave line in the SBO path at the transmitter"]
+    out = trimbench("runs", "--station", left_in / "tarnholt-16.toml").out
+    assert "NOT CONFIRMED AS PUT BACK: the quarter-wave line in the SBO path" in out
+
+
+def test_a_run_that_another_process_works_on_is_running(
+    left_in: Path, trimbench: CommandLine
+) -> None:
+    station = left_in / "tarnholt-16.toml"
+    with LogWriter(left_in / LOG, SystemClock()):
+        (run,) = trimbench("runs", "--json", "--station", station).json["runs"]
+        out = trimbench("runs", "--station", station).out
+    assert (run["result"], run["resumable"]) == ("running", False)
+    assert "running" in out
+    assert "STILL OPEN: the quarter-wave line in the SBO path" in out
+
+
+def test_only_the_run_that_writes_is_running(folder: Path, trimbench: CommandLine) -> None:
+    """What ended has its end, whoever holds the log by now."""
+    with LogWriter(folder / LOG, SystemClock()):
+        runs = trimbench("runs", "--json").json["runs"]
+    assert [run["result"] for run in runs] == ["finished", "aborted", "running"]
+    assert [run["resumable"] for run in runs] == [False, True, False]
+
+
 # record ---------------------------------------------------------------------------------------
 
 
@@ -129,7 +175,12 @@ def test_a_record_is_made_again_wherever_it_is_wanted(folder: Path, trimbench: C
 
 @pytest.mark.parametrize(
     ("argv", "code", "words"),
-    [((9,), 2, "9"), ((1, "--folder", "nowhere"), 4, "nowhere"), (("one",), 2, "RUN")],
+    [
+        ((9,), 2, "9"),
+        ((99999999999999999999,), 2, "no run 99999999999999999999"),
+        ((1, "--folder", "nowhere"), 4, "nowhere"),
+        (("one",), 2, "RUN"),
+    ],
 )
 def test_a_record_that_cannot_be_made_leaves_nothing(
     argv: tuple[object, ...], code: int, words: str, folder: Path, trimbench: CommandLine
@@ -161,6 +212,16 @@ def test_a_digest_of_another_log_is_not_found(folder: Path, trimbench: CommandLi
     assert "0000" in said.err
 
 
+@pytest.mark.parametrize("digest", ["", "  ", "3fa9c1d", "xyzxyzxyz"])
+def test_what_is_no_digest_is_not_taken_for_one_that_was_found(
+    digest: str, folder: Path, trimbench: CommandLine
+) -> None:
+    said = trimbench("verify", "--digest", digest)
+    assert said.code == 2
+    said.is_a_short_message()
+    assert f"'{digest}' is no digest" in said.err
+
+
 EDITS = {
     "a value changed": "UPDATE entries SET body = replace(body, ':', ': ') WHERE seq = 20",
     "a row removed": "DELETE FROM entries WHERE seq = 20",
@@ -187,11 +248,28 @@ def test_whatever_is_edited_is_found(edit: str, folder: Path, trimbench: Command
 # resume -----------------------------------------------------------------------------------------
 
 
-def test_only_the_run_that_was_cut_off_could_go_on(folder: Path, trimbench: CommandLine) -> None:
-    """Runs 1 and 2 have ended, 3 needs its instruments, and there is no 4."""
-    for run in (1, 2, 4):
-        # The instruments are asked for first; without a bench nobody answers there.
-        assert trimbench("resume", run, "--operator", "sim").code in (2, 3)
-    said = trimbench("resume", 3, "--operator", "sim")
-    assert said.code == 3
+def test_what_finished_does_not_go_on_and_what_was_stopped_does(
+    folder: Path, trimbench: CommandLine
+) -> None:
+    """Runs 2, stopped, and 3, cut off, get as far as their instruments, where nobody answers."""
+    for run, code in ((1, 2), (2, 3), (3, 3), (4, 2)):
+        said = trimbench("resume", run, "--operator", "sim")
+        assert said.code == code
+        said.is_a_short_message()
+
+
+@pytest.mark.parametrize("command", [("run", "monitor-baseline"), ("watch", "vpp"), ("resume", 3)])
+def test_nothing_is_written_into_the_log_of_another_station(
+    command: tuple[object, ...], folder: Path, trimbench: CommandLine
+) -> None:
+    station = folder / "tarnholt-16.toml"
+    text = station.read_text(encoding="utf-8")
+    station.write_text(text.replace('ident = "ITN"', 'ident = "IVH"'), encoding="utf-8")
+    with LogReader(folder / LOG) as reader:
+        before = reader.verify()
+        said = trimbench(*command)
+        assert reader.verify() == before
+    assert said.code == 5
     said.is_a_short_message()
+    assert "ident ITN" in said.err
+    assert "ident IVH" in said.err

@@ -10,7 +10,7 @@ import pytest
 from daq.errors import LinkLost, LinkTimeout, Refused
 from daq.log.entry import Kind
 from daq.measurement import Measurement
-from daq.roles import Action, Prompt
+from daq.roles import Action, Prompt, WatchCommand, WatchView
 from procedures.engine.bench import Bench
 from procedures.engine.hazards import Hazard
 from procedures.judge import Limit, Verdict
@@ -143,6 +143,41 @@ def test_a_no_where_a_yes_is_needed_ends_the_procedure(how: str, desk: Desk) -> 
     desk.who.answers = {"k": False}
     with pytest.raises(Refused, match="Not"):
         ASKS[how](desk.bench)
+
+
+class ChangesMind:
+    """Says no to the first question, and yes to the next."""
+
+    name = "tester"
+
+    def __init__(self) -> None:
+        self.texts: list[str] = []
+
+    def answer(self, prompt: Prompt) -> bool:
+        self.texts.append(prompt.text)
+        return len(self.texts) > 1
+
+    def watching(self, view: WatchView) -> WatchCommand:
+        return "go on"
+
+    def tell(self, text: str) -> None:
+        pass
+
+
+@pytest.mark.parametrize("how", ["acknowledge", "require"])
+def test_a_no_is_asked_once_more_before_it_ends_anything(how: str, desk: Desk) -> None:
+    who = ChangesMind()
+    desk.bench.operator = who
+    ASKS[how](desk.bench)
+    assert who.texts == ["x", "Without this the run ends here. Once more: x"]
+    (row,) = desk.rows(Kind.OUTCOME)
+    assert row.body["outcome"] == {"answer": True, "by": "tester"}
+
+
+def test_a_no_that_is_an_answer_is_not_questioned(desk: Desk) -> None:
+    desk.bench.operator = who = ChangesMind()
+    assert desk.bench.confirm("k", "x") is False
+    assert who.texts == ["x"]
 
 
 # Judging --------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ METERS = {"power meter", "counter"}
         ("cable-set", set()),
         ("course", {"receiver"}),
         ("monitor-baseline", {"scope", "receiver"}),
-        ("transmitter", {"scope", *METERS}),
+        ("transmitter", {"scope", "scope for long records", *METERS}),
         ("alarms", {"receiver", "power meter", "alarm unit"}),
         ("flight-profiles", {"receiver", "power meter"}),
         ("routine", {"scope", "receiver", "power meter"}),

@@ -7,11 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from daq.errors import InputError, LinkLost, StationFileError, UnitError
+from daq.errors import Aborted, InputError, LinkLost, StationFileError, UnitError
 from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from daq.station import parse_station
-from procedures.engine.watching import plan_watch, that_reads, watch_quantity
+from procedures.engine.watching import (
+    connection_question,
+    plan_watch,
+    that_reads,
+    to_open,
+    watch_quantity,
+)
 from tests.procedures.history.reference_rows import LEVEL, WIDTH, write_references
 from tests.support.commands import CommandLine
 from tests.support.in_process import InProcessBench
@@ -27,7 +33,7 @@ TEXT = STATION.read_text(encoding="utf-8")
 
 def test_a_receiver_is_watched_as_it_is_connected() -> None:
     plan = plan_watch(demo_station(), "ddm")
-    assert (plan.alias, plan.task.point, plan.task.channel) == ("", "", "")
+    assert (plan.alias, plan.task.point, plan.task.channel) == ("receiver", "", "")
     assert plan.task.seconds is None
     assert plan.task.target is None
 
@@ -57,7 +63,7 @@ def test_a_detector_point_of_an_oscilloscope_does_not_take_the_receivers_place()
         '[[points]]\nname = "width detector"\nquantity = "ddm"\ninstrument = "scope"\n'
         'channel = "4"\n\n# Monitor phasing: the line goes in',
     )
-    assert plan_watch(parse_station(text, STATION), "ddm").alias == ""
+    assert plan_watch(parse_station(text, STATION), "ddm").alias == "receiver"
 
 
 @pytest.mark.parametrize(
@@ -67,6 +73,9 @@ def test_a_detector_point_of_an_oscilloscope_does_not_take_the_receivers_place()
         ("ddm", {"point": "course with"}, StationFileError, "no point 'course with'"),
         ("ddm", {"target": "3 m"}, UnitError, "3 m"),
         ("vpp", {"band": "a bit"}, UnitError, "a bit"),
+        ("vpp", {"band": "-0.03 V"}, InputError, "more than zero"),
+        ("vpp", {"band": "0 V"}, InputError, "more than zero"),
+        ("ddm", {"band": "0.001"}, InputError, "needs the target"),
     ],
 )
 def test_what_cannot_be_watched_is_said(
@@ -74,6 +83,40 @@ def test_what_cannot_be_watched_is_said(
 ) -> None:
     with pytest.raises(error, match=words):
         plan_watch(demo_station(), quantity, **more)  # type: ignore[arg-type]  # strings only
+
+
+READABLE = {"scope": {"vpp"}, "receiver": {"ddm", "depth_90"}, "typed": None}
+
+
+@pytest.mark.parametrize(
+    ("quantity", "opened"),
+    [("vpp", ("scope",)), ("depth_90", ("receiver",)), ("voltage", ("typed",))],
+)
+def test_only_what_reads_the_quantity_is_opened(quantity: str, opened: tuple[str, ...]) -> None:
+    """Where no point names it the profiles tell; one that cannot tell is tried last."""
+    assert to_open(plan_watch(demo_station(), quantity), READABLE) == opened
+
+
+def test_what_no_profile_reads_is_said_before_anything_is_opened() -> None:
+    known = {alias: quantities for alias, quantities in READABLE.items() if quantities}
+    with pytest.raises(InputError, match=r"reads voltage \(scope: vpp; receiver: ddm, depth_90\)"):
+        to_open(plan_watch(demo_station(), "voltage"), known)
+
+
+def test_a_named_point_is_asked_for_unless_nothing_has_to_be_moved() -> None:
+    """What is logged under a point has to be there; an input of its own always is."""
+    station = demo_station()
+    asked = {
+        point: connection_question(plan_watch(station, quantity, point=point), station, point)
+        for quantity, point in (("ddm", "clearance 150"), ("vpp", "course width IF"), ("ddm", ""))
+        if point
+    }
+    question = asked["clearance 150"]
+    assert question is not None
+    assert "Connect the receiver to 'clearance 150'" in question.text
+    assert question.kind == "confirm"
+    assert asked["course width IF"] is None
+    assert connection_question(plan_watch(station, "ddm"), station, "") is None
 
 
 # What is watched ------------------------------------------------------------------------------
@@ -200,3 +243,26 @@ def test_over_the_real_links_it_stops_by_itself(
     listed = trimbench("runs", "--station", served.station, "--json").json["runs"]
     assert [(run["procedure"], run["result"]) for run in listed] == [("watch", "finished")] * 2
     assert listed[1]["readings"] == seen["n"]
+
+
+def test_a_dead_instrument_does_not_stop_a_watch_that_does_not_need_it(
+    served: Served, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = served.station.read_text(encoding="utf-8")
+    (scope, *_) = served.links.resources
+    path = served.station.with_name("dead.toml")
+    path.write_text(text.replace(scope, "TCPIP::127.0.0.1::1::SOCKET"), encoding="utf-8")
+    for quantity in ("ddm", "depth_150"):
+        said = CommandLine(capsys)("watch", quantity, "--station", path, "--seconds", 0.2, "--json")
+        assert (said.code, said.err) == (0, "")
+    path.unlink()
+
+
+def test_a_watch_of_a_point_asks_first_and_is_refused_when_nobody_is_there(
+    served: Served, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = CommandLine(capsys)(
+        "watch", "ddm", "--station", served.station, "--point", "clearance 150"
+    )
+    assert said.code == Aborted.exit_code
+    assert "is logged as 'clearance 150'" in " ".join(said.out.split())

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sqlite3
+
 import pytest
 
-from daq.errors import InputError, Refused
+from daq.errors import InputError, LogDamaged, Refused
 from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
@@ -202,3 +204,16 @@ def test_an_unknown_run_is_told(station, clock):
     _run(station, clock)
     with pytest.raises(InputError, match="no run 7"):
         _fix(station, clock, 7)
+
+
+def test_nothing_in_a_log_that_was_changed_becomes_a_reference(station, clock):
+    run = _run(station, clock)
+    connection = sqlite3.connect(station.log_path)
+    connection.execute("DROP TRIGGER no_update")
+    connection.execute("UPDATE entries SET utc_ns = utc_ns + 1 WHERE seq = 2")
+    connection.commit()
+    connection.close()
+    with pytest.raises(LogDamaged, match="chain breaks at row 2"):
+        _fix(station, clock, run)
+    with LogReader(station.log_path) as reader:
+        assert all_versions(reader) == ()

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
 import pytest
 
 from daq.clock import ManualClock
 from daq.errors import InputError
 from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
+from procedures.history.drift import Exit
 from procedures.history.plot import trend_picture, write_plot
 from procedures.history.references import fix_references
 from procedures.history.trend import SAID, Attention, make_trends
@@ -183,3 +185,36 @@ def test_a_log_with_nothing_found_has_no_trends(tmp_path, clock):
         log.end()
     with LogReader(station.log_path) as reader:
         assert make_trends(reader, station, clock.utc_ns()) == ()
+
+
+def test_the_difference_told_is_from_the_very_reference_that_is_told(tmp_path, clock):
+    """The set changed after the newest visit: newest - reference = difference all the same."""
+    station = write_station(tmp_path)
+    _visits(station, clock, [0.1540])
+    with LogWriter(station.log_path, clock) as writer:
+        fix_references(writer, station, 1, "maintenance supervisor")
+    _visits(station, clock, [0.1549, 0.1553])
+    with LogWriter(station.log_path, clock) as writer:
+        fix_references(writer, station, 3, "maintenance supervisor")
+    data = json.loads(json.dumps(as_data(_trend(station, clock), with_visits=True)))
+    assert (data["reference"], data["reference_version"]) == (0.1549, 2)
+    assert data["newest"]["value"] - data["reference"] == data["difference"]["value"]
+    assert data["difference"]["version"] == 2
+    assert [visit["reference_version"] for visit in data["history"]] == [None, 1, 1]
+
+
+def test_what_is_out_already_gets_no_day_on_which_it_will_be(tmp_path, clock):
+    station = write_station(tmp_path)
+    rng = np.random.default_rng(3)
+    _visits(station, clock, 0.150 + 0.0004 * np.arange(24) + 0.00005 * rng.standard_normal(24))
+    trend = _trend(station, clock)
+    assert trend.attention is Attention.OUT
+    assert trend.drift is not None
+    assert (trend.leaves, leaves_words(trend.leaves)) == (None, "")
+    assert as_data(trend)["leaves_limits"] is None
+
+
+def test_a_line_that_is_outside_from_today_on_gets_no_day_either():
+    now = 1_800_000_000_000_000_000
+    assert leaves_words(Exit("high", now, now, now)) == "the fitted line is outside already"
+    assert leaves_words(Exit("high", now, now, None)).startswith("2027-01-15 (2027-01-15 to")

@@ -1,7 +1,8 @@
 """The log that a receiver made by itself while it was driven: text in, rows out; no files here.
 
 A row that cannot be used for measuring stays in its place with the reason why: flagged by the
-receiver, without a value, or beyond what two tones can make. A cell that is no value at all is an
+receiver, without a value, beyond what two tones can make, or standing still where the receiver's
+noise would have moved it. A cell that is no value at all is an
 error that says line, column and what was expected.
 """
 
@@ -11,12 +12,13 @@ import csv
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import Final, Self
 
 from daq.errors import InputError
+from daq.frozen_rows import frozen_rows
 from daq.reading import UA_PER_DDM, Quality, impossible_ddm
 from daq.station_receiver_log import LogAxis, ReceiverLog
 
@@ -118,14 +120,18 @@ def parse_receiver_log(text: str, layout: ReceiverLog, *, name: str = "log") -> 
     header = _cells(lines[0][1], layout, f"{name}:{lines[0][0]}")
     _check_header(header, layout, f"{name}:{lines[0][0]}")
     times = _Times(layout)
-    rows = [
-        _row(_Cells.cut(layout, header, number, line, f"{name}:{number}"), times)
-        for number, line in lines[1:]
-    ]
+    rows = _still_ones_marked(
+        [
+            _row(_Cells.cut(layout, header, number, line, f"{name}:{number}"), times)
+            for number, line in lines[1:]
+        ],
+        layout,
+    )
     if not any(row.usable for row in rows):
         raise InputError(
             f"{name}: none of its {len(rows)} rows has a DDM that may be used.",
-            hint="look at the names of the columns, and at what its flag says when all is well.",
+            hint="look at the names of the columns, at what its flag says when all is well, and "
+            "whether the value ever changes.",
         )
     return LogRows(name, tuple(rows), layout.axis, times.dated)
 
@@ -274,6 +280,23 @@ def _row(cells: _Cells, times: _Times) -> LogRow:
         level_dbm=cells.number(layout.level, "dBm") if layout.level else None,
         raw=cells.text.strip(),
     )
+
+
+def _still_ones_marked(rows: list[LogRow], layout: ReceiverLog) -> list[LogRow]:
+    """Return the rows, those that stand still marked as frozen where the noise is known."""
+    if layout.floor is None:
+        return rows
+    usable = [number for number, row in enumerate(rows) if row.usable]
+    still = frozen_rows(
+        [rows[number].ddm for number in usable],
+        [rows[number].time_s for number in usable],
+        layout.floor,
+    )
+    marked = {usable[number] for number in still}
+    return [
+        replace(row, quality=Quality.FROZEN) if number in marked else row
+        for number, row in enumerate(rows)
+    ]
 
 
 def _coordinate(cells: _Cells, column: str) -> float:

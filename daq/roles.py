@@ -131,7 +131,8 @@ class Action:
     azimuth_deg, from the middle of the array), ``switch carrier`` (carrier, state: on or off),
     ``switch tone`` (tone: 90 or 150, state: on or off),
     ``sweep cable`` (name, file, far_end), ``measure match`` and ``measure insulation`` (name),
-    ``cut cable`` (name, length_m).
+    ``cut cable`` (name, length_m), ``drive receiver`` (along_m, from_m and to_m, or radius_m,
+    from_deg and to_deg; passes), ``name track`` (file).
     ``path`` is ``sbo`` or ``csb``, of the clearance carrier ``clearance sbo`` and ``clearance
     csb``; ``stage`` is ``transmitter`` or ``monitor``; ``carrier`` is ``course`` or ``clearance``.
     """

@@ -11,17 +11,20 @@ import hashlib
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, PrivateAttr, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 
+from daq.channels import check_channel
 from daq.errors import StationFileError
 from daq.reading import QUANTITIES
 from daq.roles import InstrumentClass
 from daq.station_equipment import Equipment
 from daq.station_ground import CableSet, Clearance, Course, FieldPlace, Site
+from daq.station_names import named_instruments, named_points
 from daq.station_table import AngleDeg, Ddm, FrequencyHz, LengthM, LevelDb, Table, in_si
-from daq.toml_file import load_toml
+from daq.toml_faults import FaultsAt, check_differ, did_you_mean, not_defined
+from daq.toml_file import check_toml, load_toml
 from daq.units import Kind
 
 PathName = Literal["sbo", "csb"]
@@ -52,9 +55,9 @@ class Facility(Table):
     name: str = Field(min_length=1)
     facility: Literal["localizer"] = "localizer"
     runway: str
-    ident: str = Field(pattern=r"^[A-Z]{2,4}$")
+    ident: str = Field(pattern=r"^[A-Z]{2,4}$", description="two to four capital letters")
     category: Literal["I", "II", "III"]
-    frequency_hz: FrequencyHz = Field(alias="frequency", ge=108e6, le=112e6)
+    frequency_hz: Annotated[FrequencyHz, AfterValidator(check_channel)] = Field(alias="frequency")
     carriers: Literal[1, 2] = 1
     transmitters: Literal[1, 2] = 1
     log: str = Field(min_length=1)
@@ -81,13 +84,23 @@ class InstrumentEntry(Table):
     `serial` pins the instrument: another one answering there is refused.
     """
 
-    alias: str = Field(pattern=r"^[a-z][a-z0-9 -]*$")
+    alias: str = Field(
+        pattern=r"^[a-z][a-z0-9 -]*$", description="small letters, digits, spaces and hyphens"
+    )
     instrument_class: InstrumentClass = Field(alias="class")
     profile: str = Field(min_length=1)
     resource: str = Field(min_length=1)
     serial: str = ""
     calibrated: date | None = None
     calibration_due: date | None = None
+
+    @model_validator(mode="after")
+    def _due_afterwards(self) -> Self:
+        done, due = self.calibrated, self.calibration_due
+        if done is not None and due is not None and due < done:
+            text = f"This day, {due}, is before the calibration of {done} that it follows."
+            raise FaultsAt([(("calibration_due",), text)])
+        return self
 
 
 class Point(Table):
@@ -116,10 +129,16 @@ class Point(Table):
             return data
         quantity = str(data.get("quantity", ""))
         if quantity not in QUANTITIES:
-            raise ValueError(f"quantity: expected one of {', '.join(sorted(QUANTITIES))}")
+            raise FaultsAt([(("quantity",), not_defined("quantity", quantity, sorted(QUANTITIES)))])
         convert = in_si(KIND_OF_QUANTITY[quantity])
         given = {name: data[name] for name in ("target", "adjust_to") if name in data}
-        return {**data, **{name: convert(value) for name, value in given.items()}}
+        converted = {}
+        for name, value in given.items():
+            try:
+                converted[name] = convert(value)
+            except ValueError as error:
+                raise FaultsAt([((name,), str(error))]) from error
+        return {**data, **converted}
 
 
 class CablePathEntry(Table):
@@ -243,40 +262,20 @@ class Station(Equipment):
     def _names_agree(self) -> Self:
         aliases = [entry.alias for entry in self.instruments]
         points = [point.name for point in self.points]
-        for what, names in (("instrument alias", aliases), ("point", points)):
-            twice = sorted({name for name in names if names.count(name) > 1})
-            if twice:
-                raise ValueError(f"{what} '{twice[0]}' stands twice")
-        for what, name in self._named_instruments():
-            _known(f"{what}: instrument", name, aliases)
-        for what, name in self._named_points():
-            _known(f"{what}: point", name, points)
+        check_differ("The alias", aliases, lambda number: ("instruments", number, "alias"))
+        check_differ("The point", points, lambda number: ("points", number, "name"))
+        faults = [
+            (place, not_defined(what, name, known))
+            for what, known, named in (
+                ("instrument", aliases, named_instruments(self)),
+                ("point", points, named_points(self)),
+            )
+            for place, name in named
+            if name not in known
+        ]
+        if faults:
+            raise FaultsAt(faults)
         return self
-
-    def _named_instruments(self) -> list[tuple[str, str]]:
-        named = [(f"points: '{point.name}'", point.instrument) for point in self.points]
-        for what, table in (("course", self.course), ("clearance", self.clearance)):
-            if table is not None and table.positions.instrument:
-                named.append((f"{what}.positions", table.positions.instrument))
-        return named
-
-    def _named_points(self) -> list[tuple[str, str]]:
-        named = [(f"phasing.{name}", phasing.point) for name, phasing in self.phasing.items()]
-        named += [("monitor", name) for name in self.monitor.channels]
-        if self.wide_alarm is not None:
-            alarm = self.wide_alarm
-            both = (alarm.course_point, *alarm.clearance_points)
-            named += [("wide_alarm", name) for name in both]
-        for pair in self.comparisons:
-            named += [("comparisons", name) for name in (pair.first, pair.second)]
-        if self.course is not None:
-            course = self.course
-            three = (course.point, course.width_point, course.alignment_point)
-            named += [("course", name) for name in three if name]
-        if self.clearance is not None:
-            wide = (self.clearance.point, self.clearance.capture_point)
-            named += [("clearance", name) for name in wide if name]
-        return named + self.equipment_points()
 
     def read_from(self, path: Path, text: str) -> Self:
         """Return a copy that knows the file it was read from."""
@@ -317,7 +316,10 @@ class Station(Equipment):
                 return point
         known = ", ".join(f"'{p.name}'" for p in self.points) or "none"
         raise StationFileError(
-            f"there is no point '{name}' (points: {known}).", file=str(self._path), key="points"
+            f"there is no point '{name}' (points: {known}).",
+            file=str(self._path),
+            key="points",
+            hint=did_you_mean(name, (p.name for p in self.points)),
         )
 
     def instrument(self, alias: str) -> InstrumentEntry:
@@ -336,13 +338,8 @@ class Station(Equipment):
             f"there is no instrument '{alias}' (instruments: {known}).",
             file=str(self._path),
             key="instruments",
+            hint=did_you_mean(alias, (entry.alias for entry in self.instruments)),
         )
-
-
-def _known(what: str, name: str, names: list[str]) -> None:
-    if name not in names:
-        listed = ", ".join(f"'{n}'" for n in names) or "none"
-        raise ValueError(f"{what} '{name}' is not defined (there are: {listed})")
 
 
 def load_station(path: Path) -> Station:
@@ -367,6 +364,4 @@ def parse_station(text: str, path: Path) -> Station:
     StationFileError
         As `load_station`.
     """
-    import tomllib
-
-    return Station.model_validate(tomllib.loads(text)).read_from(path, text)
+    return check_toml(text, Station, StationFileError, name=str(path)).read_from(path, text)

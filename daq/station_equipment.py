@@ -10,6 +10,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from daq.station_table import Ddm, FrequencyHz, LevelDb, Ratio, Table, in_si
+from daq.toml_faults import check_differ
 from daq.units import Kind
 
 PowerW = Annotated[float, BeforeValidator(in_si(Kind.POWER))]
@@ -127,7 +128,7 @@ class AlarmEntry(Table):
         Other points that are verified after the control was restored.
     """
 
-    name: str = Field(min_length=1, pattern=r"^[^/]+$")
+    name: str = Field(min_length=1, pattern=r"^[^/]+$", description="a name without a slash")
     kind: AlarmKind
     point: str = ""
     control: str = ""
@@ -166,7 +167,8 @@ class Alarms(Table):
 
     @model_validator(mode="after")
     def _names_differ(self) -> Self:
-        _differ("alarm", [entry.name for entry in self.entries])
+        names = [entry.name for entry in self.entries]
+        check_differ("The alarm", names, lambda number: ("entries", number, "name"))
         return self
 
 
@@ -195,7 +197,7 @@ class ProfileEntry(Table):
         Of a phasing verification: which ``[phasing.NAME]``.
     """
 
-    name: str = Field(min_length=1, pattern=r"^[^/]+$")
+    name: str = Field(min_length=1, pattern=r"^[^/]+$", description="a name without a slash")
     kind: ProfileKind
     settings: tuple[ProfileSetting, ...] = ()
     side: Literal[90, 150] = 150
@@ -260,32 +262,8 @@ class Equipment(Table):
 
     @model_validator(mode="after")
     def _profiles_differ(self) -> Self:
-        _differ("flight profile", [profile.name for profile in self.flight_profiles])
+        names = [profile.name for profile in self.flight_profiles]
+        check_differ(
+            "the flight profile", names, lambda number: ("flight_profiles", number, "name")
+        )
         return self
-
-    def equipment_points(self) -> list[tuple[str, str]]:
-        """Return which table names which point, for a check that there are such points."""
-        named: list[tuple[str, str]] = []
-        if self.transmitter is not None:
-            for each in self.transmitter.carriers:
-                points = (each.frequency_point, each.power_point, each.detector_point)
-                named += [("transmitter.carriers", name) for name in points if name]
-            if self.transmitter.both_point:
-                named.append(("transmitter", self.transmitter.both_point))
-            if self.transmitter.ident is not None:
-                named.append(("transmitter.ident", self.transmitter.ident.point))
-        if self.alarms is not None:
-            named.append(("alarms", self.alarms.state_point))
-            for entry in self.alarms.entries:
-                named += [("alarms.entries", name) for name in (entry.point, *entry.also) if name]
-        for profile in self.flight_profiles:
-            named += [("flight_profiles", setting.point) for setting in profile.settings]
-        if self.routine is not None:
-            named += [("routine", name) for name in self.routine.points]
-        return named
-
-
-def _differ(what: str, names: list[str]) -> None:
-    twice = sorted({name for name in names if names.count(name) > 1})
-    if twice:
-        raise ValueError(f"{what} '{twice[0]}' stands twice")

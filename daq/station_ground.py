@@ -14,6 +14,7 @@ from pydantic import Field, model_validator
 from daq.position import Fix
 from daq.station_receiver_log import ReceiverLog
 from daq.station_table import AngleDeg, Ddm, LengthM, Ratio, Table
+from daq.toml_faults import check_differ
 
 PositionSource = Literal["typed", "file", "position receiver"]
 
@@ -238,7 +239,7 @@ class CableEntry(Table):
         How much may be cut off at most.
     """
 
-    name: str = Field(min_length=1, pattern=r"^[^/\\]+$")
+    name: str = Field(min_length=1, pattern=r"^[^/\\]+$", description="a name without slashes")
     physical_m: LengthM | None = Field(default=None, alias="length", gt=0)
     spare_m: LengthM = Field(default=0.5, alias="spare", ge=0)
 
@@ -271,9 +272,7 @@ class CableSet(Table):
     @model_validator(mode="after")
     def _names_differ(self) -> Self:
         names = [cable.name for cable in self.cables]
-        twice = sorted({name for name in names if names.count(name) > 1})
-        if twice:
-            raise ValueError(f"cable '{twice[0]}' stands twice")
+        check_differ("The cable", names, lambda number: ("cables", number, "name"))
         if self.velocity_factor is None:
             unknown = [cable.name for cable in self.cables if cable.physical_m is None]
             if unknown:

@@ -11,6 +11,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
+from daq.frozen import NoiseFloor
 from daq.station_equipment import TimeS
 from daq.station_table import Ddm, Ratio, Table
 
@@ -23,6 +24,9 @@ class ReceiverLog(Table):
 
     Attributes
     ----------
+    receiver
+        Alias of the ``[[instruments]]`` entry that makes the log, a navigation receiver; empty
+        where there is none, and then nobody looks at its calibration.
     separator
         Between cells; with ``;`` and ``tab`` numbers may have a decimal comma.
     time, time_unit
@@ -49,8 +53,13 @@ class ReceiverLog(Table):
     u_ddm, u_part
         Standard uncertainty of the receiver by its specification, the same error in all its
         readings: an absolute part, and a part of the reading.
+    noise_ddm, resolution_ddm, update_s
+        Least standard deviation of what is new in a stored value (after the receiver's smoothing),
+        the step of its last digit, and the time between fresh values. By them a value that stands
+        still is found and left out (`daq.frozen_rows`); without the first two it cannot be.
     """
 
+    receiver: str = ""
     separator: Literal[",", ";", "tab"] = ","
     time: str = Field(default="time", min_length=1)
     time_unit: Literal["utc", "s"] = "utc"
@@ -74,6 +83,9 @@ class ReceiverLog(Table):
     longest_gap_s: TimeS = Field(default=2.0, alias="longest_gap", gt=0)
     u_ddm: Ddm = Field(alias="u", ge=0)
     u_part: Ratio = Field(default=0.0, ge=0, lt=1)
+    noise_ddm: Ddm | None = Field(default=None, alias="noise", gt=0)
+    resolution_ddm: Ddm | None = Field(default=None, alias="resolution", gt=0)
+    update_s: TimeS = Field(default=0.0, alias="update", ge=0, le=600)
 
     @model_validator(mode="after")
     def _one_position(self) -> Self:
@@ -86,6 +98,19 @@ class ReceiverLog(Table):
         if twice:
             raise ValueError(f"the column '{twice[0]}' is named for two things")
         return self
+
+    @model_validator(mode="after")
+    def _noise_is_whole(self) -> Self:
+        if (self.noise_ddm is None) != (self.resolution_ddm is None):
+            raise ValueError("noise and resolution are given both, or neither")
+        return self
+
+    @property
+    def floor(self) -> NoiseFloor | None:
+        """The noise of stored values, DDM; None where it is not known."""
+        if self.noise_ddm is None or self.resolution_ddm is None:
+            return None
+        return NoiseFloor(self.noise_ddm, self.resolution_ddm, self.update_s)
 
     @property
     def axis(self) -> LogAxis:

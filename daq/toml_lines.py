@@ -43,8 +43,9 @@ def key_lines(text: str) -> dict[Key, int]:
 def nearest_line(lines: dict[Key, int], place: Key) -> int | None:
     """Return the line of `place`, or of the nearest table around it; None at the top."""
     for length in range(len(place), 0, -1):
-        if place[:length] in lines:
-            return lines[place[:length]]
+        for found in (place[:length], (*place[:length], 0)):
+            if found in lines:
+                return lines[found]
     return None
 
 

@@ -22,7 +22,8 @@ def greet(conversation: Conversation, profile: Profile, label: str) -> Greeting:
     Raises
     ------
     IdentityError
-        The answer does not fit the profile's pattern; nothing but the question was sent.
+        The answer does not fit the profile's pattern, not even the second time; nothing but the
+        question was sent.
     InstrumentError
         It refused the set-up; the commands are named.
     """
@@ -78,12 +79,14 @@ def explain_wrong_answer(
 
 
 def _identify(conversation: Conversation, profile: Profile, label: str) -> Identity:
-    section, timeout_s = profile.identification, profile.link.timeout_s
-    if section.query:
-        text = conversation.identify(section.query, timeout_s, after_recovery=profile.errors.clear)
-    else:
-        text = conversation.hear(timeout_s, lambda _: True)
+    section = profile.identification
+    text = _heard(conversation, profile)
     found = re.fullmatch(section.answer, text)
+    if found is None and section.query:
+        # The first question may have ended a line that somebody else left half sent, and been
+        # refused for it; an instrument that is another one says so again.
+        text = _heard(conversation, profile)
+        found = re.fullmatch(section.answer, text)
     if found is None:
         raise IdentityError(
             f"This is not the instrument that the profile is for "
@@ -101,6 +104,14 @@ def _identify(conversation: Conversation, profile: Profile, label: str) -> Ident
         firmware=fields.get("firmware", ""),
         raw=text,
     )
+
+
+def _heard(conversation: Conversation, profile: Profile) -> str:
+    """Return what the instrument says to the question who it is, or on its own."""
+    section, timeout_s = profile.identification, profile.link.timeout_s
+    if section.query:
+        return conversation.identify(section.query, timeout_s, after_recovery=profile.errors.clear)
+    return conversation.hear(timeout_s, lambda _: True)
 
 
 def _setup_commands(profile: Profile) -> tuple[str, ...]:

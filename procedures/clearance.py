@@ -14,7 +14,7 @@ from procedures.steps.capture import judge_capture, measure_capture
 from procedures.steps.preconditions import guidance_preconditions
 from procedures.steps.wide_traverse import judge_wide, keep_wide, measure_wide
 
-VERSION: Final = 2
+VERSION: Final = 3
 """Raised when the order or the questions change, so that old journals are not resumed by it."""
 
 

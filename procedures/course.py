@@ -14,7 +14,7 @@ from procedures.steps.course_line import begin_course, judge_course, measure_cou
 from procedures.steps.course_setting import set_alignment, set_width
 from procedures.steps.preconditions import guidance_preconditions
 
-VERSION: Final = 2
+VERSION: Final = 3
 """Raised when the order or the questions change, so that old journals are not resumed by it."""
 
 

@@ -98,7 +98,7 @@ class SimulatedBench:
             given = aged(given, years, given.seed)
         self.plant = Plant(given, self.clock)
         self.connections = Connections(receiver, DEFAULT_PROBES if probes is None else probes)
-        self.hands = Hands(self.plant, self.connections, seed=given.seed)
+        self.hands = Hands(self.plant, self.connections, seed=given.seed, clock=self.clock)
         self._devices = {
             model: make(self.plant, self.connections, self.clock) for model, make in MODELS.items()
         }

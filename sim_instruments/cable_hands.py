@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
 
+from sim_instruments.arguments import Arguments
 from sim_instruments.feeds import write_sweep
 from sim_instruments.plant import Plant
-
-Arguments = Mapping[str, str | float]
 
 VSWR_NOISE = 0.005
 INSULATION_NOISE = 0.03

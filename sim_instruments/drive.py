@@ -17,7 +17,6 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from sim_instruments.geodesy import latitude_longitude
 from sim_instruments.geometry import Position, Site
 from sim_instruments.plant import Plant
 from sim_instruments.position_receiver import DILUTION, SATELLITES, angle, sentence
@@ -227,7 +226,7 @@ class CarPosition:
             place = trip.place(at_s)
             along_m, lateral_m = self.noise_m * noise.standard_normal(2)
             seen = Position(place.along_m + along_m, place.lateral_m + lateral_m + self.shift_m)
-            latitude_deg, longitude_deg = latitude_longitude(site, seen)
+            latitude_deg, longitude_deg = site.latitude_longitude(seen)
             where = f"{angle(latitude_deg, 2, 'NS')},{angle(longitude_deg, 3, 'EW')}"
             moment = _moment(begin_utc_s + at_s)
             clock = f"{moment:%H%M%S}.{moment.microsecond // 10_000:02d}"

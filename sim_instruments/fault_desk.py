@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Protocol, cast, runtime_checkable
 
+from sim_instruments.arguments import Arguments
 from sim_instruments.clock import Clock
 from sim_instruments.fault_panel import FaultPanel
 from sim_instruments.faults import MENU, fault_from_words
-from sim_instruments.hands import Arguments, HandsError, HandsPort, Outcome
+from sim_instruments.hands import HandsError, HandsPort, Outcome
 from sim_instruments.link_faults import DropLink
 from sim_instruments.scpi import ScpiInstrument
 

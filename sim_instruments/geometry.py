@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final, Self
+from typing import Self
 
-_EQUATOR_M: Final = 6_378_137.0
-_ECCENTRICITY_2: Final = 6.694_379_990_14e-3
-"""Semi-major axis and first eccentricity squared of WGS-84 (NIMA TR8350.2)."""
+from sim_instruments.geodesy import latitude_longitude
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,17 +83,8 @@ class Site:
         return -along * sin + lateral * cos, -along * cos - lateral * sin
 
     def latitude_longitude(self, position: Position) -> tuple[float, float]:
-        """Return WGS-84 latitude and longitude, deg.
-
-        In the plane that touches the ellipsoid at the array, with its two radii of curvature
-        there; a centimetre off at 3 km, a metre at 30 km.
-        """
+        """Return WGS-84 latitude and longitude, deg; a millimetre off at 3 km (`geodesy`)."""
         east_m, north_m = self.east_north_m(position)
-        sin = math.sin(math.radians(self.latitude_deg))
-        root = math.sqrt(1 - _ECCENTRICITY_2 * sin**2)
-        meridian_m = _EQUATOR_M * (1 - _ECCENTRICITY_2) / root**3
-        parallel_m = _EQUATOR_M / root * math.cos(math.radians(self.latitude_deg))
-        return (
-            self.latitude_deg + math.degrees(north_m / meridian_m),
-            self.longitude_deg + math.degrees(east_m / parallel_m),
+        return latitude_longitude(
+            self.latitude_deg, self.longitude_deg, east_m=east_m, north_m=north_m
         )

@@ -56,6 +56,11 @@ VERBS: Final[Mapping[str, Verb]] = {
         "carry the receiver into the field; also by radius_m and azimuth_deg",
         needs_all=False, along_m=3000, lateral_m=20,
     ),
+    "drive receiver": _verb(
+        "drive it both ways and save log and track; also by radius_m, from_deg and to_deg",
+        needs_all=False, along_m=3120, from_m=-140, to_m=140, speed_m_s=15, file="drive.csv",
+    ),
+    "name track": _verb("look what the track beside a log is called", file="drive.csv"),
     "insert line": _verb("put the quarter-wave line into a cable", path="sbo", stage="monitor"),
     "remove line": _verb("take the line out again", path="sbo", stage="monitor"),
     "cut": _verb("cut a piece off a cable", path="sbo", stage="monitor", length_m=0.2),

@@ -13,7 +13,8 @@ import shlex
 import socket
 from typing import Final
 
-from sim_instruments.hands import Arguments, HandsError, HandsPort, Outcome
+from sim_instruments.arguments import Arguments
+from sim_instruments.hands import HandsError, HandsPort, Outcome
 
 LINE_LIMIT: Final = 65_536
 

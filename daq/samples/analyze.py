@@ -14,6 +14,7 @@ from daq.samples.block import analyze_block
 from daq.samples.combine import Combined
 from daq.samples.files import open_samples
 from daq.samples.model import Analysis
+from daq.samples.pair import Channels
 from daq.samples.screen import check_length, check_rate
 from daq.samples.source import ArraySource, Progress, Source, blocks
 
@@ -51,6 +52,7 @@ def analyze_file(
     path: Path | str,
     *,
     rate_hz: float | None = None,
+    channels: Channels = "",
     progress: Progress | None = None,
 ) -> Analysis:
     """Measure the modulation of a recorded file, of any length, in constant memory.
@@ -61,6 +63,8 @@ def analyze_file(
         See `daq.samples.files.open_samples`.
     rate_hz
         Samples per second, for ``.npy``.
+    channels
+        Of a file with two; see `daq.samples.pair`.
     progress
         Called after each block with the samples done and, where known, all there are.
 
@@ -69,7 +73,7 @@ def analyze_file(
     SamplesError
         If any part of it cannot be measured: where, why, and what to do.
     """
-    return _analyze(open_samples(path, rate_hz=rate_hz), progress)
+    return _analyze(open_samples(path, rate_hz=rate_hz, channels=channels), progress)
 
 
 def _analyze(source: Source, progress: Progress | None) -> Analysis:

@@ -10,9 +10,10 @@ import numpy.typing as npt
 
 from daq.errors import SamplesError
 from daq.samples.lowpass import Floats
+from daq.samples.pair import Channels, chosen
 from daq.samples.screen import check_length, check_rate
 from daq.samples.source import ArraySource, Source
-from daq.samples.table import open_table
+from daq.samples.table import open_table, rate_twice
 from daq.samples.wav import open_wav
 
 _TABLES: Final = frozenset({".csv", ".txt", ".tsv", ".dat"})
@@ -21,16 +22,21 @@ _TIME_ROWS: Final = 1000
 _HINT: Final = "give WAV, CSV of time and volts, or .npy with a rate."
 
 
-def open_samples(path: Path | str, *, rate_hz: float | None = None) -> Source:
+def open_samples(
+    path: Path | str, *, rate_hz: float | None = None, channels: Channels = ""
+) -> Source:
     """Open a record of detector output or complex baseband.
 
     Parameters
     ----------
     path
-        ``.wav`` (one channel: detector; two: I and Q), a table of time and volts (``.csv``,
-        ``.txt``, ``.tsv``, ``.dat``), or ``.npy`` (real or complex (n,), or (n, 2)).
+        ``.wav`` (one channel: detector; two: I and Q, or two detectors), a table of time and volts
+        (``.csv``, ``.txt``, ``.tsv``, ``.dat``), or ``.npy`` (real or complex (n,), or (n, 2)).
     rate_hz
-        Samples per second; needed for ``.npy``, and refused where the file says it itself.
+        Samples per second; needed for ``.npy`` and for a table of volts without their times, and
+        refused where the file says it itself.
+    channels
+        What two channels are, or which of them is meant; see `daq.samples.pair`.
 
     Raises
     ------
@@ -39,7 +45,7 @@ def open_samples(path: Path | str, *, rate_hz: float | None = None) -> Source:
     """
     path = Path(path)
     try:
-        source = _open(path, rate_hz)
+        source = chosen(_open(path, rate_hz), channels, path.name)
     except OSError as error:
         raise SamplesError(
             f"{path} cannot be read: {error.strerror or error}.", hint="check name and rights."
@@ -60,25 +66,25 @@ def _open(path: Path, rate_hz: float | None) -> Source:
         )
     if suffix == ".npy":
         return _open_array(path, rate_hz)
+    if suffix in _TABLES:
+        return open_table(path, rate_hz)
     if rate_hz is not None:
-        raise SamplesError(
-            f"{path.name} states its own sample rate; {rate_hz:g} Hz was given besides.",
-            hint="leave the rate out, it is for .npy only.",
-        )
-    return open_table(path) if suffix in _TABLES else open_wav(path)
+        raise rate_twice(path, rate_hz)
+    return open_wav(path)
 
 
 def _open_array(path: Path, rate_hz: float | None) -> ArraySource:
     if rate_hz is None:
         raise SamplesError(
-            f"{path.name} does not state its sample rate.", hint="give the rate in hertz."
+            f"{path.name} does not state its sample rate.", hint="give it: --rate 48000."
         )
     try:
         array: npt.NDArray[np.generic] = np.lib.format.open_memmap(path, mode="r")
     except (ValueError, EOFError) as error:
-        reason = str(error).rstrip(".")
+        # The library's own words are for programmers; the one thing to tell apart is this.
+        objects = "; it holds objects of a program" if "Python objects" in str(error) else ""
         raise SamplesError(
-            f"{path.name} is no NumPy array, or not all of one: {reason}.", hint=_HINT
+            f"{path.name} is no NumPy array of numbers, or not all of one{objects}.", hint=_HINT
         ) from error
     complex_row = array.ndim == 1 and array.dtype.kind in "iufc"
     two_columns = array.ndim == 2 and array.shape[1] == 2 and array.dtype.kind in "iuf"

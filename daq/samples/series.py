@@ -14,7 +14,25 @@ from daq.samples.stream import SeriesRow
 if TYPE_CHECKING:
     import pandas as pd
 
+SERIES: Final = (".csv", ".parquet")
+PICTURES: Final = (".svg", ".png", ".pdf")
 _ROWS_AT_ONCE: Final = 4096
+
+
+def check_endings(series: Path | None, picture: Path | None) -> None:
+    """Refuse a name whose ending says nothing that can be written; nothing is written here.
+
+    Raises
+    ------
+    SamplesError
+        One has another ending than `SERIES` or `PICTURES`.
+    """
+    for path, endings, what in ((series, SERIES, "series"), (picture, PICTURES, "picture")):
+        if path is not None and path.suffix.lower() not in endings:
+            raise SamplesError(
+                f"{path.name}: a {what} is written as {', '.join(endings[:-1])} or {endings[-1]}.",
+                hint="change the ending.",
+            )
 
 
 def write_series(rows: Iterable[SeriesRow], path: Path | str) -> int:
@@ -29,13 +47,9 @@ def write_series(rows: Iterable[SeriesRow], path: Path | str) -> int:
         If the ending is neither.
     """
     path = Path(path)
-    if path.suffix.lower() == ".csv":
-        return _write_csv(rows, path)
-    if path.suffix.lower() == ".parquet":
-        return _write_parquet(rows, path)
-    raise SamplesError(
-        f"{path.name}: a series is written as .csv or .parquet.", hint="change the ending."
-    )
+    check_endings(path, None)
+    write = _write_csv if path.suffix.lower() == ".csv" else _write_parquet
+    return write(rows, path)
 
 
 def _tables(rows: Iterable[SeriesRow]) -> Iterator[pd.DataFrame]:
@@ -80,7 +94,13 @@ def plot_series(rows: Sequence[SeriesRow], path: Path | str) -> None:
     """Draw DDM and SDM against time, with k=2 bands, as SVG, PNG or PDF by the ending of `path`.
 
     Refused blocks are gaps, marked along the bottom.
+
+    Raises
+    ------
+    SamplesError
+        If the ending is none of these.
     """
+    check_endings(None, Path(path))
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(9.0, 5.0), layout="constrained")

@@ -11,6 +11,7 @@ from daq.errors import SamplesError
 from daq.samples.block import analyze_block
 from daq.samples.files import open_samples
 from daq.samples.model import Analysis
+from daq.samples.pair import Channels
 from daq.samples.screen import MIN_DURATION_S
 from daq.samples.source import Progress, Source, blocks
 
@@ -53,6 +54,7 @@ def ddm_series(
     *,
     block_s: float = 1.0,
     rate_hz: float | None = None,
+    channels: Channels = "",
     progress: Progress | None = None,
 ) -> Iterator[SeriesRow]:
     """Return an iterator of one row a block; a block that cannot be measured is a gap.
@@ -67,6 +69,8 @@ def ddm_series(
         Length of a block, s; a last piece below half of it joins the block before.
     rate_hz
         Samples per second, for ``.npy``.
+    channels
+        Of a file with two; see `daq.samples.pair`.
     progress
         Called after each block with the samples done and, where known, all there are.
 
@@ -75,12 +79,23 @@ def ddm_series(
     SamplesError
         If the file cannot be read, or `block_s` is too short.
     """
+    check_block(block_s)
+    return _rows(open_samples(path, rate_hz=rate_hz, channels=channels), block_s, progress)
+
+
+def check_block(block_s: float) -> None:
+    """Refuse blocks in which the tones cannot be told apart.
+
+    Raises
+    ------
+    SamplesError
+        `block_s` is too short.
+    """
     if not block_s >= MIN_DURATION_S:
         raise SamplesError(
             f"Blocks of {block_s:g} s are too short; the tones need {MIN_DURATION_S:g} s.",
             hint="give 0.2 s or more.",
         )
-    return _rows(open_samples(path, rate_hz=rate_hz), block_s, progress)
 
 
 def _rows(source: Source, block_s: float, progress: Progress | None) -> Iterator[SeriesRow]:

@@ -1,9 +1,10 @@
 """Tables of time and volts, as oscilloscopes save them.
 
 Lines before the rows of numbers are taken as a heading; a unit of time over the first column (s,
-ms, us) is understood. Comma, semicolon, tab or blanks separate the columns; a decimal comma is
-understood where the separator is not a comma. The first column is time, the second the voltage;
-with three columns, I and Q. Empty columns before them, and quotes, do no harm.
+ms, us) and of voltage over the second (V, mV, uV) is understood. Comma, semicolon, tab or blanks
+separate the columns; a decimal comma is understood where the separator is not a comma. The first
+column is time, the second the voltage; with three columns, I and Q; a single column is the
+voltage, and its rate has to be said. Empty columns before them, and quotes, do no harm.
 """
 
 from __future__ import annotations
@@ -30,21 +31,22 @@ _ALIKE: Final = 3
 """Rows of one layout in succession that begin the table; a heading may hold numbers too."""
 _UNEVEN: Final = 0.1
 """Largest departure of a time from the even axis, in sample intervals."""
-_UNIT: Final = re.compile(r"(?:.*[\s(\[])?([munµμ\ufffd]?s)[)\]]?")
-"""A unit of time, alone or after a name; what cannot be decoded before the s was a micro sign."""
-_UNITS_S: Final = MappingProxyType({"s": 1.0, "ms": 1e-3, "ns": 1e-9})
+_UNIT: Final = re.compile(r"(?:.*[\s(\[])?([munµμ\ufffd]?)([sv])[)\]]?")
+"""A unit of time or voltage, alone or after a name; what cannot be decoded was a micro sign."""
+_PREFIXES: Final = MappingProxyType({"": 1.0, "m": 1e-3, "n": 1e-9})
 _WIDE: Final = (b"\xff\xfe", b"\xfe\xff")
 """How a file in UTF-16 begins."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Layout:
-    """Lines of heading, what separates columns (None: blanks), 2 or 3 of them, unit of time."""
+    """Lines of heading, what separates columns (None: blanks), 1 to 3 of them, their units."""
 
     heading: int
     separator: str | None
     columns: int
     unit_s: float
+    unit_v: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,7 @@ class TableSource:
     path
         The file.
     rate_hz
-        Samples per second, from the time column.
+        Samples per second, from the time column where there is one.
     layout
         How its rows are written.
     total
@@ -75,6 +77,9 @@ class TableSource:
             before_s: float | None = None
             while some := list(islice(lines, size)):
                 rows = _numbers(self.path, some, self.layout)
+                if self.layout.columns == 1:
+                    yield as_samples(rows[:, 0])
+                    continue
                 self._check_axis(rows[:, 0], some, before_s)
                 before_s = float(rows[-1, 0])
                 yield as_samples(rows[:, 1] if self.layout.columns == 2 else rows[:, 1:3])
@@ -102,16 +107,48 @@ class TableSource:
             )
 
 
-def open_table(path: Path) -> TableSource:
+def open_table(path: Path, rate_hz: float | None = None) -> TableSource:
     """Find heading, separator, columns and rate of a table.
+
+    Parameters
+    ----------
+    path
+        The file.
+    rate_hz
+        Samples per second of a table of volts alone; None for one with times.
 
     Raises
     ------
     SamplesError
-        If it holds no rows of time and voltage, or its time axis is uneven.
+        If it holds no rows of numbers, its time axis is uneven, or its rate is said nowhere or
+        twice.
     """
     with _open(path) as file:
         layout = _layout(path, list(islice(_lines(file, 0), _HEADING_LINES + _ALIKE)))
+    if (layout.columns == 1) != (rate_hz is not None):
+        raise _rate_missing(path) if rate_hz is None else rate_twice(path, rate_hz)
+    if rate_hz is not None:
+        return TableSource(path, rate_hz, layout)
+    return TableSource(path, _rate_of(path, layout), layout)
+
+
+def rate_twice(path: Path, rate_hz: float) -> SamplesError:
+    """Return the refusal of a rate for a file that states its own."""
+    return SamplesError(
+        f"{path.name} states its own sample rate; {rate_hz:g} Hz was given besides.",
+        hint="leave the rate out: it is for .npy, and for volts without their times.",
+    )
+
+
+def _rate_missing(path: Path) -> SamplesError:
+    return SamplesError(
+        f"{path.name} has a single column of numbers, so its sample rate is not known.",
+        hint="export the time beside the volts, or give the rate: --rate 48000.",
+    )
+
+
+def _rate_of(path: Path, layout: _Layout) -> float:
+    """Return the rate that the first rows of a time column say, checked."""
     with _open(path) as file:
         first = list(islice(_lines(file, layout.heading), _FIRST_ROWS))
     time_s = _numbers(path, first, layout)[:, 0]
@@ -134,7 +171,7 @@ def open_table(path: Path) -> TableSource:
     # Rates are whole numbers of hertz but for the rounding of the times.
     if abs(rate_hz - round(rate_hz)) < 1e-6 * rate_hz:
         rate_hz = float(round(rate_hz))
-    return TableSource(path, rate_hz, layout)
+    return rate_hz
 
 
 def _open(path: Path) -> TextIO:
@@ -170,13 +207,16 @@ def _layout(path: Path, lines: list[tuple[int, str]]) -> _Layout:
                 " time with I and Q three.",
                 hint="export one channel; with decimal commas, semicolons between the columns.",
             )
-        unit_s = _time_unit_s([text for _, text in lines[:place]], separator)
-        return _Layout(lines[place][0] - 1, separator, columns, unit_s)
-    if kinds and kinds[-1] is not None and kinds[-1][1] == 1:
-        raise SamplesError(
-            f"{path.name} has a single column of numbers, so its sample rate is not known.",
-            hint="export the time beside the volts.",
+        heading = [text for _, text in lines[:place]]
+        unit_s, unit_v = (
+            _unit_over(heading, separator, column, unit) for column, unit in enumerate("sv")
         )
+        return _Layout(lines[place][0] - 1, separator, columns, unit_s, unit_v)
+    words = [place for place, kind in enumerate(kinds) if kind != (None, 1)]
+    single = words[-1] + 1 if words else 0
+    if single < len(kinds):
+        unit_v = _unit_over([text for _, text in lines[:single]], ";", 0, "v")
+        return _Layout(lines[single][0] - 1, None, 1, 1.0, unit_v)
     raise SamplesError(
         f"{path.name} holds no row of numbers in its first {_HEADING_LINES} lines.",
         hint="give a table of time in seconds and volts, WAV, or .npy with a rate.",
@@ -199,12 +239,13 @@ def _cells(text: str, separator: str | None) -> list[str]:
     return text.replace(",", ".").strip(separator).split(separator)
 
 
-def _time_unit_s(heading: list[str], separator: str | None) -> float:
-    """Return the unit of the first column, which one of the last two lines of a heading names."""
+def _unit_over(heading: list[str], separator: str | None, column: int, unit: str) -> float:
+    """Return the factor to s or V of a column, whose unit one of the last two lines may name."""
     for text in reversed(heading[-2:]):
-        first = text.split(separator)[0].strip().lower()
-        if found := _UNIT.fullmatch(first):
-            return _UNITS_S.get(found[1], 1e-6)
+        cells = text.strip(separator).split(separator)
+        found = _UNIT.fullmatch(cells[column].strip().lower()) if column < len(cells) else None
+        if found and found[2] == unit:
+            return _PREFIXES.get(found[1], 1e-6)
     return 1.0
 
 
@@ -230,7 +271,9 @@ def _numbers(path: Path, lines: list[tuple[int, str]], layout: _Layout) -> Float
         _refuse_row(path, lines, layout, str(error))
     if numbers.shape[1] != layout.columns:
         _refuse_row(path, lines, layout, f"{numbers.shape[1]} columns")
-    numbers[:, 0] *= layout.unit_s
+    if layout.columns > 1:
+        numbers[:, 0] *= layout.unit_s
+    numbers[:, min(1, layout.columns - 1) :] *= layout.unit_v
     return np.asarray(numbers, dtype=np.float64)
 
 

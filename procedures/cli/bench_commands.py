@@ -41,6 +41,7 @@ def watch(  # noqa: PLR0913 - each parameter is one option of the command
     from daq.station import load_station
     from procedures.engine.watching import (
         connection_question,
+        connection_wanted,
         plan_watch,
         that_reads,
         to_open,
@@ -68,9 +69,11 @@ def watch(  # noqa: PLR0913 - each parameter is one option of the command
     ):
         instrument = that_reads(opened, plan)
         who = shown_on(served, at_the_station(technician, described), acts=True)
-        question = connection_question(plan, described, point)
-        if question is not None:
-            _make_sure(who, question, asked=not seconds)
+        move = connection_wanted(described, point)
+        if move is not None and seconds:
+            who.tell(f"Taken as done, because this watch waits for nobody: {move.text}")
+        elif move is not None:
+            _make_sure(who, connection_question(move, point))
         summary = watch_quantity(described, plan, instrument, clock, writer, who.watching)
     if as_json:
         typer.echo(json.dumps(finite(asdict(summary))))
@@ -90,13 +93,10 @@ def _readable(station: Station) -> dict[str, frozenset[str] | None]:
     return found
 
 
-def _make_sure(who: Operator, question: Prompt, *, asked: bool) -> None:
-    """Ask whether the instrument is there; a watch that ends by itself waits for nobody."""
+def _make_sure(who: Operator, question: Prompt) -> None:
     from daq.errors import Refused
 
-    if not asked:
-        who.tell(f"Not asked, because nobody is waited for: {question.text}")
-    elif not who.answer(question):
+    if not who.answer(question):
         raise Refused(
             "Nothing is watched: the readings would be logged under a point where they are not.",
             hint="without --point they are logged under none.",

@@ -172,7 +172,9 @@ def _something_to_read(instrument: Instrument, station: Station) -> tuple[str, s
     for point in station.points:
         if point.instrument == instrument.alias and point.quantity in instrument.quantities:
             return point.quantity, point.name, point.channel
-    return min(instrument.quantities), "", ""
+    # What the points ask of it is computed from its samples: it is read at one of their channels.
+    own = next((point for point in station.points if point.instrument == instrument.alias), None)
+    return min(instrument.quantities), own.name if own else "", own.channel if own else ""
 
 
 def report(

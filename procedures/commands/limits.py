@@ -34,9 +34,15 @@ def limits(
     for row in rows:
         typer.echo(f"{row.name}{' (recommended)' if row.recommended else ''}")
         typer.echo(f"    {_interval(row)}; {', '.join(row.kinds)}")
-        typer.echo(f"    {row.source}, {row.section}: {row.status}")
+        typer.echo(f"    {_origin(row)}")
         if row.note:
             typer.echo(f"    {row.note}")
+
+
+def _origin(row: LimitRow) -> str:
+    """Return where the row comes from and how it is known, each said once."""
+    source = ", ".join(part for part in (row.source, row.section) if part)
+    return row.status if row.status.startswith(source) else f"{source}: {row.status}"
 
 
 def _interval(row: LimitRow) -> str:

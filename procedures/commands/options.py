@@ -7,7 +7,7 @@ from typing import Annotated, Final
 
 import typer
 
-from daq.errors import InputError
+from daq.errors import InputError, StationFileError
 
 STATION_VARIABLE: Final = "TRIMBENCH_STATION"
 
@@ -30,8 +30,11 @@ def station_path(given: Path | None) -> Path:
     ------
     InputError
         None was named, and this folder has none or several.
+    StationFileError
+        The one that was named is not there, but comes with the program.
     """
     if given is not None:
+        _say_how_to_get(given)
         return given
     found = sorted(path for path in Path().glob("*.toml") if _is_station(path))
     if len(found) == 1:
@@ -40,7 +43,21 @@ def station_path(given: Path | None) -> Path:
     raise InputError(
         f"There {'are' if found else 'is'} {what} in {Path().absolute()}"
         f"{': ' + ', '.join(map(str, found)) if found else ''}.",
-        hint=f"name it with --station FILE, or set {STATION_VARIABLE}.",
+        hint=f"name it with --station FILE, or set {STATION_VARIABLE}"
+        + ("." if found else "; `trimbench station new` writes one to begin with."),
+    )
+
+
+def _say_how_to_get(path: Path) -> None:
+    """Refuse a station file that is missing where the examples, which name it, take it to be."""
+    from procedures.commands.stations import shipped_stations
+
+    if path.exists() or path.name not in shipped_stations():
+        return
+    raise StationFileError(
+        "There is no such file; one of that name comes with the program.",
+        file=str(path),
+        hint=f"`trimbench station new {path}` writes a copy of it.",
     )
 
 

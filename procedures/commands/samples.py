@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 from daq.errors import LogError
 from daq.reading import UA_PER_DDM, describe_ddm
 from daq.samples.analyze import analyze_file
 from daq.samples.model import Analysis, Estimate
-from daq.samples.series import plot_series, write_series
-from daq.samples.stream import ddm_series
+from daq.samples.pair import Channels
+from daq.samples.series import check_endings, plot_series, write_series
+from daq.samples.stream import check_block, ddm_series
 from procedures.commands.output import Output, show
 
 Progress = Callable[[int, int | None], None]
@@ -30,7 +32,43 @@ _EXPLAIN = (
 )
 
 
-def show_file(path: Path, *, rate_hz: float | None, as_json: bool, explain: bool) -> None:
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A file of samples, and what it does not say itself.
+
+    Attributes
+    ----------
+    path
+        The file.
+    rate_hz
+        Samples per second; None where the file says it.
+    channels
+        What two channels are; see `daq.samples.pair`.
+    """
+
+    path: Path
+    rate_hz: float | None = None
+    channels: Channels = ""
+
+
+def check_series(block_s: float, series: Path | None, plot: Path | None) -> None:
+    """Refuse, before any work is done, what the series could not be written as.
+
+    Raises
+    ------
+    SamplesError
+        The blocks are too short, or an ending is not known.
+    LogError
+        A folder is missing.
+    """
+    check_block(block_s)
+    check_endings(series, plot)
+    for path in (series, plot):
+        if path is not None and not path.absolute().parent.is_dir():
+            raise LogError(f"{path}: there is no such folder.", hint="make it, or name another.")
+
+
+def show_file(record: Record, *, as_json: bool, explain: bool) -> None:
     """Analyse a recorded file and print what it says.
 
     Raises
@@ -38,15 +76,16 @@ def show_file(path: Path, *, rate_hz: float | None, as_json: bool, explain: bool
     SamplesError
         It cannot be read or measured: where, why, and what to do.
     """
-    with _progress(path.name, quiet=as_json) as progress:
-        analysis = analyze_file(path, rate_hz=rate_hz, progress=progress)
+    with _progress(record.path.name, quiet=as_json) as progress:
+        analysis = analyze_file(
+            record.path, rate_hz=record.rate_hz, channels=record.channels, progress=progress
+        )
     show_analysis(analysis, as_json=as_json, explain=explain)
 
 
 def write_file_series(
-    path: Path,
+    record: Record,
     *,
-    rate_hz: float | None,
     block_s: float,
     series: Path | None,
     plot: Path | None,
@@ -61,8 +100,15 @@ def write_file_series(
     LogError
         A file cannot be written.
     """
+    path = record.path
     with _progress(path.name, quiet=as_json) as progress, _written(series or plot or path):
-        rows = ddm_series(path, block_s=block_s, rate_hz=rate_hz, progress=progress)
+        rows = ddm_series(
+            path,
+            block_s=block_s,
+            rate_hz=record.rate_hz,
+            channels=record.channels,
+            progress=progress,
+        )
         if plot is None and series is not None:
             write_series(rows, series)
             return

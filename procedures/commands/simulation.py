@@ -6,25 +6,29 @@ Knows nothing of the simulator itself: the command line hands over what is serve
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import re
-import shutil
 import signal
 import socket
 import subprocess
 import sys
 import threading
 from collections.abc import Iterator, Mapping
-from importlib.resources import as_file, files
 from pathlib import Path
-from typing import Final, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 import typer
 
-from daq.errors import BenchError, InputError
+from daq.errors import BenchError, InputError, LinkRefused
+from procedures.commands.stations import SHIPPED, shipped_text
+
+if TYPE_CHECKING:
+    from daq.station import Station
 
 READY_S: Final = 20.0
-DEMO_STATION: Final = "tarnholt-16.toml"
+_LOOPBACK_PORT: Final = re.compile(r"TCPIP\d*::127\.0\.0\.1::(?P<port>\d+)::SOCKET", re.IGNORECASE)
+DEMO_STATION: Final = SHIPPED
 
 
 class Served(Protocol):
@@ -61,15 +65,60 @@ def serve_until_stopped(served: Served, hands: Hands, *, as_json: bool) -> None:
             typer.echo(f"serving  {resource}")
         typer.echo(f"hands    {host}:{port}")
         typer.echo('Type what hands should do, such as: turn control="monitor width" by=0.02')
+        typer.echo("`help` shows all of it, each with an example.")
         typer.echo("Ctrl-C stops.")
     if sys.stdin.isatty():
         threading.Thread(target=_hands_at_the_keyboard, args=(hands,), daemon=True).start()
     stopped.wait()
 
 
+def cannot_serve(station: Station, error: OSError) -> BenchError | InputError:
+    """Return what to say when a link of the bench could not be opened.
+
+    Parameters
+    ----------
+    station
+        Whose instruments and hands were to be served.
+    error
+        What the system said.
+    """
+    if error.errno != errno.EADDRINUSE:
+        return InputError(f"{station.path}: the bench cannot be served: {error.strerror or error}.")
+    known = {station.simulation.hands_port: "the hands"}
+    for entry in station.instruments:
+        if found := _LOOPBACK_PORT.match(entry.resource):
+            known[int(found["port"])] = entry.alias
+    taken = [f"{port} ({what})" for port, what in known.items() if _is_taken(port)]
+    where = f"port {', '.join(taken)}" if taken else "a port"
+    return LinkRefused(
+        f"The bench cannot be served: somebody listens already on {where} of this machine.",
+        hint="stop the other `trimbench simulate`, or change the ports in the station file.",
+    )
+
+
+def _is_taken(port: int) -> bool:
+    try:
+        socket.create_server(("127.0.0.1", port)).close()
+    except OSError:
+        return True
+    return False
+
+
 def _hands_at_the_keyboard(hands: Hands) -> None:
     for line in sys.stdin:
-        typer.echo(hands.feed(line.encode() + b"\n").decode().strip())
+        typer.echo(told_to_a_person(hands.feed(line.encode() + b"\n")))
+
+
+def told_to_a_person(answer: bytes) -> str:
+    """Return what hands answered: help as lines, a refusal as a sentence, all else as it is."""
+    text = answer.decode().strip()
+    try:
+        said = json.loads(text)
+    except ValueError:
+        return text
+    if "lines" in said:
+        return "\n".join(map(str, said["lines"]))
+    return text if said.get("ok") else f"not done: {said.get('error')}"
 
 
 def prepare_demo(folder: Path) -> Path:
@@ -86,8 +135,7 @@ def prepare_demo(folder: Path) -> Path:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if not station.exists():
-            with as_file(files("procedures") / "stations" / DEMO_STATION) as shipped:
-                shutil.copyfile(shipped, station)
+            station.write_text(shipped_text(DEMO_STATION), encoding="utf-8")
         text = station.read_text(encoding="utf-8")
         station.write_text(with_free_ports(text), encoding="utf-8")
     except OSError as error:

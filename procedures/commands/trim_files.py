@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from daq.channels import parse_carrier_hz
 from daq.errors import InputError
 from daq.units import (
     Kind,
     format_length,
     parse,
     parse_angle_deg,
-    parse_frequency_hz,
     parse_length_m,
 )
 from procedures.commands.output import ExplainOption, JsonOption, Output, show
@@ -153,7 +153,7 @@ def match(  # noqa: PLR0913 - each parameter is one option of the command
     from procedures.trims.sweep import measure_sweep, read_sweep
 
     lengths = _lengths(length, len(files))
-    frequency_hz = parse_frequency_hz(frequency)
+    frequency_hz = parse_carrier_hz(frequency)
     cables = [
         measure_sweep(
             read_sweep(file, far_end=far_end),

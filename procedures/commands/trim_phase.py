@@ -7,8 +7,10 @@ from typing import Annotated, Literal
 
 import typer
 
+from daq.channels import parse_carrier_hz
 from daq.errors import InputError
 from daq.reading import describe_ddm
+from daq.rounding import fixed, with_doubt
 from daq.units import (
     METRES_PER_INCH,
     Kind,
@@ -16,12 +18,11 @@ from daq.units import (
     parse,
     parse_angle_deg,
     parse_ddm,
-    parse_frequency_hz,
     parse_length_m,
     parse_level_db,
 )
 from procedures.commands.output import ExplainOption, JsonOption, Output, show
-from procedures.trims.cable import CablePath, Cut, half_wave_m, plan_cuts, wavelength_m
+from procedures.trims.cable import COVERAGE, CablePath, Cut, half_wave_m, plan_cuts, wavelength_m
 from procedures.trims.phase import FeedPath, PhaseEstimate, Tone, phase_from_readings
 
 ToneName = Literal["90", "150"]
@@ -81,7 +82,7 @@ def cable(  # noqa: PLR0913 - each parameter is one option of the command
         u_line_loss_db=parse_level_db(line_loss_u),
     )
     factor_u = parse(velocity_factor_u, Kind.RATIO)
-    frequency_hz = parse_frequency_hz(frequency)
+    frequency_hz = parse_carrier_hz(frequency)
     cuts = plan_cuts(
         phase,
         frequency_hz=frequency_hz,
@@ -115,7 +116,7 @@ def half_wave(
     explain: ExplainOption = False,
 ) -> None:
     """Tell half a wavelength in the cable: the cut that mends a reversed sense."""
-    frequency_hz, factor = parse_frequency_hz(frequency), parse(velocity_factor, Kind.RATIO)
+    frequency_hz, factor = parse_carrier_hz(frequency), parse(velocity_factor, Kind.RATIO)
     half_m = half_wave_m(frequency_hz, factor)
     whole_m = wavelength_m(frequency_hz, factor)
     show(
@@ -128,7 +129,7 @@ def half_wave(
             },
             [
                 ("half a wavelength", format_length(half_m)),
-                ("one degree", f"{whole_m / 0.36:.2f} mm"),
+                ("one degree", f"{fixed(whole_m / 0.36, 2)} mm"),
             ],
             ["wavelength in the cable = velocity factor x 299 792 458 m/s / frequency"],
         ),
@@ -149,8 +150,9 @@ _CABLE_EXPLAIN = (
 
 def _leave_on_text(allowance: str, reading_u: str, line_angle_u: str) -> str:
     return (
-        f"a first cut leaves on {allowance}, or twice the uncertainty of the phase where that is "
-        f"more; standard uncertainties: {reading_u} DDM each reading, {line_angle_u} the line"
+        f"a first cut leaves on {allowance}, or twice the uncertainty of phase and length together "
+        f"where that is more; standard uncertainties: {reading_u} DDM each reading, {line_angle_u} "
+        "the line, and that of the velocity factor times the length"
     )
 
 
@@ -175,7 +177,7 @@ def _phase_lines(phase: PhaseEstimate) -> list[tuple[str, str]]:
     leads = "SBO leads" if phase.phase_deg > 0.0 else "SBO lags"
     sense = "reversed" if phase.reversed else "right"
     return [
-        ("phase", f"{phase.phase_deg:+.1f} deg ({leads}), uncertainty {phase.u_deg:.1f} deg"),
+        ("phase", f"{_doubtful_deg(phase.phase_deg, phase.u_deg)} ({leads})"),
         ("sense", sense),
         ("in phase", describe_ddm(phase.ddm_in_phase)),
         *[("warning", warning) for warning in phase.warnings],
@@ -183,7 +185,16 @@ def _phase_lines(phase: PhaseEstimate) -> list[tuple[str, str]]:
 
 
 def _cut_text(cut: Cut) -> str:
-    left = f"leaves {cut.phase_left_deg:+.1f} deg"
-    fine = f", fine control {cut.fine_control_deg:+.1f} deg" if cut.fine_control_deg else ""
+    kept_m = cut.exact_m - cut.length_m
+    kept = f", {fixed(1e3 * kept_m, 0)} mm left on" if cut.length_m else ""
+    left = f"leaves {_doubtful_deg(cut.phase_left_deg, cut.phase_left_u_deg)}"
+    turn = fixed(cut.fine_control_deg, 1, plus=True)
+    fine = f", fine control {turn} deg" if cut.fine_control_deg else ""
     note = f" - {cut.note}" if cut.note else ""
-    return f"{cut.path.upper()} by {format_length(cut.length_m)}, {left}{fine}{note}"
+    return f"{cut.path.upper()} by {format_length(cut.length_m)}{kept}, {left}{fine}{note}"
+
+
+def _doubtful_deg(phase_deg: float, u_deg: float) -> str:
+    """Return an angle with its expanded uncertainty: ``-4.4 ± 4.5 deg (k=2)``."""
+    angle = with_doubt(phase_deg, COVERAGE * u_deg, decimals=1, plus=True)
+    return f"{angle} deg (k={COVERAGE:g})" if "±" in angle else f"{angle} deg"

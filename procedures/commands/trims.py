@@ -8,13 +8,20 @@ from typing import Annotated
 import typer
 
 from daq.errors import UnitError
-from daq.reading import UA_PER_DDM
-from daq.units import Kind, format_ddm, parse, parse_ddm, parse_length_m
+from daq.reading import IMPOSSIBLE_DDM, UA_PER_DDM
+from daq.rounding import fixed
+from daq.units import Kind, format_ddm, parse, parse_ddm, parse_length_m, parse_percent
 from procedures.commands.output import ExplainOption, JsonOption, Output, show
 from procedures.commands.trim_files import clearance, match, traverse
 from procedures.commands.trim_phase import DdmText, cable, half_wave
 from procedures.limit_tables import Category, find_limit
-from procedures.trims.alarm import AlarmBasis, alarm_points, course_shift_alarm, power_alarm_db
+from procedures.trims.alarm import (
+    AlarmBasis,
+    AlarmPoints,
+    alarm_points,
+    course_shift_alarm,
+    power_alarm_db,
+)
 from procedures.trims.level import level_change
 from procedures.trims.width import course_width
 
@@ -44,7 +51,9 @@ def level(
     u_reading = 0.0 if reading_u is None else parse(reading_u, kind)
     change = level_change(parse(reading, kind), parse(target, kind), u_reading=u_reading)
     u_db = None if reading_u is None else change.u_db
-    text = f"{change.change_db:+.2f} dB ({change.change_percent:+.1f} % of the amplitude)"
+    text = (
+        f"{_db(change.change_db)} ({fixed(change.change_percent, 1, plus=True)} % of the amplitude)"
+    )
     show(
         Output(
             {
@@ -52,7 +61,10 @@ def level(
                 "change_percent": change.change_percent,
                 "change_u_db": u_db,
             },
-            [("change", text), *([] if u_db is None else [("uncertainty", f"{u_db:.2f} dB")])],
+            [
+                ("change", text),
+                *([] if u_db is None else [("uncertainty", f"{fixed(u_db, 2)} dB")]),
+            ],
             [
                 "change = 20 log10(target / reading) dB",
                 "taken for granted: the control scales the amplitude, and DDM is proportional to "
@@ -68,7 +80,7 @@ def level(
 def alarm(
     *,
     nominal: DdmText = "0.155",
-    percent: Annotated[float, typer.Option(help="Change at which the alarm is due.")] = 17.0,
+    percent: Annotated[str, typer.Option(help="Change at which the alarm is due.")] = "17 %",
     basis: Annotated[
         AlarmBasis, typer.Option(help="What the per cent are taken of.")
     ] = "sensitivity",
@@ -76,16 +88,15 @@ def alarm(
     explain: ExplainOption = False,
 ) -> None:
     """Tell the wide and narrow alarm points and the SBO change for each."""
-    points = alarm_points(parse_ddm(nominal), percent, basis)
+    points = alarm_points(parse_ddm(nominal), parse_percent(percent), basis)
+    warnings = _beyond_use(points)
     show(
         Output(
-            {**asdict(points), "basis": basis},
+            {**asdict(points), "basis": basis, "warnings": warnings},
             [
-                ("wide alarm", f"{format_ddm(points.wide_ddm)}, SBO {points.wide_db:+.2f} dB"),
-                (
-                    "narrow alarm",
-                    f"{format_ddm(points.narrow_ddm)}, SBO {points.narrow_db:+.2f} dB",
-                ),
+                ("wide alarm", f"{format_ddm(points.wide_ddm)}, SBO {_db(points.wide_db)}"),
+                ("narrow alarm", f"{format_ddm(points.narrow_ddm)}, SBO {_db(points.narrow_db)}"),
+                *[("warning", warning) for warning in warnings],
             ],
             [
                 "sensitivity: DDM x (1 - p) wide, x (1 + p) narrow (Annex 10, Attachment C 2.9.2: "
@@ -125,9 +136,9 @@ def width(
         Output(
             asdict(found),
             [
-                ("course width", f"{found.course_width_deg:.3f} deg{limited}"),
-                ("uncertainty", f"{found.course_width_u_deg:.4f} deg, of the distance alone"),
-                ("sensitivity", f"{found.sensitivity_per_m:.6f} DDM/m at the threshold"),
+                ("course width", f"{fixed(found.course_width_deg, 3)} deg{limited}"),
+                ("uncertainty", f"{fixed(found.course_width_u_deg, 4)} deg, of the distance alone"),
+                ("sensitivity", f"{fixed(found.sensitivity_per_m, 6)} DDM/m at the threshold"),
             ],
             [
                 "width = 2 atan(half width / distance), not more than 6 degrees",
@@ -158,7 +169,7 @@ def course_shift(
     if category == "I":
         limit_ddm = find_limit("localizer", category, "alarm_course_shift_ddm").high or 0.0
     found = course_shift_alarm(
-        row.high or 0.0, parse(sensitivity, Kind.RATIO), limit_ddm=limit_ddm or None
+        row.high or 0.0, parse(sensitivity, Kind.SENSITIVITY), limit_ddm=limit_ddm or None
     )
     show(
         Output(
@@ -185,7 +196,7 @@ def course_shift(
 def power(
     *,
     percent: Annotated[
-        float | None, typer.Option(help="Of normal power; default: the limit of the standard.")
+        str | None, typer.Option(help="Of normal power; default: the limit of the standard.")
     ] = None,
     carriers: Annotated[int, typer.Option(min=1, max=2, help="One or two carriers.")] = 2,
     as_json: JsonOption = False,
@@ -195,18 +206,32 @@ def power(
     row = find_limit(
         "localizer", "I", "alarm_power_dual" if carriers == 2 else "alarm_power_single"
     )
-    part = 100.0 * (row.low or 0.0) if percent is None else percent
+    part = 100.0 * (row.low or 0.0) if percent is None else parse_percent(percent)
     change_db = power_alarm_db(part)
     where = [f"{row.limit().source}: {row.status}"] if percent is None else []
     show(
         Output(
             {"change_db": change_db, "percent": part},
-            [("power alarm", f"{change_db:+.2f} dB ({part:g} % of normal)")],
+            [("power alarm", f"{_db(change_db)} ({part:g} % of normal)")],
             ["change = 10 log10(power / normal power) dB", *where],
         ),
         as_json=as_json,
         explain=explain,
     )
+
+
+def _db(change_db: float) -> str:
+    return f"{fixed(change_db, 2, plus=True)} dB"
+
+
+def _beyond_use(points: AlarmPoints) -> list[str]:
+    """Return what no receiver can show of the alarm points, in words."""
+    if abs(points.narrow_ddm) <= IMPOSSIBLE_DDM:
+        return []
+    return [
+        f"the narrow alarm lies beyond {IMPOSSIBLE_DDM} DDM, where a tone's depth has folded: no "
+        "receiver shows it"
+    ]
 
 
 def _amplitude_kind(text: str) -> Kind:

@@ -16,7 +16,7 @@ from daq.roles import Instrument, Prompt
 from daq.station import KIND_OF_QUANTITY, Point, Station
 from daq.toml_file import did_you_mean
 from daq.units import parse
-from procedures.engine.connecting import Connected
+from procedures.engine.connecting import Connected, Move
 from procedures.engine.run_started import started_body
 from procedures.history.parameters import WATCH, normal_parameter
 from procedures.history.references import Reference, standing_in
@@ -146,27 +146,26 @@ def _nothing_reads(plan: WatchPlan, readable: Mapping[str, Collection[str]]) -> 
     return InputError(f"No instrument of this station reads {plan.task.quantity} ({can}).")
 
 
-def connection_question(plan: WatchPlan, station: Station, asked_for: str) -> Prompt | None:
-    """Return the question whether the instrument is where its readings will be logged as.
+def connection_wanted(station: Station, point: str) -> Move | None:
+    """Return what has to be done before what is read is really at a point.
 
     Parameters
     ----------
-    asked_for
-        The point that was named; empty for none: then what is read is nobody's point, or the
-        input has a channel of its own.
+    point
+        The point that was asked for, under which the readings will be logged; empty for none.
 
     Returns
     -------
-    Prompt or None
-        None where nothing has to be moved to read the point.
+    Move or None
+        None without a point, and where the instrument has an input of its own for it.
     """
-    if not asked_for:
-        return None
-    move = Connected(station.points).move_to(station.point(asked_for))
-    if move is None:
-        return None
-    text = f"{move.text} Everything that is read now is logged as '{asked_for}'. Is it there?"
-    return Prompt(f"{plan.task.key}/connected", "confirm", text, action=move.action)
+    return Connected(station.points).move_to(station.point(point)) if point else None
+
+
+def connection_question(move: Move, point: str) -> Prompt:
+    """Return the question whether the instrument is where its readings will be logged as."""
+    text = f"{move.text} Everything that is read now is logged as '{point}'. Is it there?"
+    return Prompt("watch/connected", "confirm", text, action=move.action)
 
 
 def watch_quantity(

@@ -194,7 +194,7 @@ class TerminalOperator:
             if meant:
                 raise Aborted(
                     f"Stopped by the {self._name}." if text is not None else "The input has ended.",
-                    hint="what is recorded is kept; `trimbench resume` goes on with it, `trimbench run` begins anew.",
+                    hint="what is recorded is kept; `trimbench resume` goes on with it.",
                 )
             if meant is False:
                 return

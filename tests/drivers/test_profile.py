@@ -57,7 +57,7 @@ def test_the_shipped_profiles_are_right(name):
     [
         ('class = "navigation receiver"', 'class = "navigation reciever"', 2, "did you mean"),
         ("write_terminator", "write_terminater", 3, "did you mean 'write_terminator'"),
-        ('read_terminator = "\\r\\n"', 'read_terminator = ""', 5, "at least 1 char"),
+        ('read_terminator = "\\r\\n"', 'read_terminator = ""', 5, "Expected some text"),
         ("positive_tone = 150\n", "", 9, "ddm needs positive_tone"),
         ("positive_tone = 150", "positive_tone = 1020", 13, "90 or 150"),
         ('unit = "ratio"', 'unit = "V"', 9, "ddm is not measured in V"),
@@ -71,7 +71,7 @@ def test_the_shipped_profiles_are_right(name):
         ('query = "DDM"\n', "", None, "query is missing: ddm"),
         ('query = "ID"\n', "", None, "query is missing: identification"),
         ("(?P<maker>", "(?P<brand>", 8, "Groups are maker"),
-        ("floor = 0.001", "floor = -1", 15, "greater than or equal to 0"),
+        ("floor = 0.001", "floor = -1", 15, "at least 0"),
         (
             "[{floor = 0.001,",
             '[{floor=1, coverage="k=2"}, {floor = 0.001,',
@@ -80,7 +80,7 @@ def test_the_shipped_profiles_are_right(name):
         ),
         ('unit = "ratio"', 'unit = "parsec"', 12, "Expected 'ratio'"),
         ("[link]", "[link]\nstreaming = true", None, "talks on its own"),
-        ("[link]", "[link]\ntimeout_s = inf", 4, "finite"),
+        ("[link]", "[link]\ntimeout_s = inf", 4, "a finite number"),
         ("[link]", "[waveform]\nquery='W?'\nformat='real32'\n[link]", 3, "either record_s or"),
     ],
 )

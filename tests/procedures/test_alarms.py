@@ -178,7 +178,7 @@ def test_a_profile_that_cannot_be_removed_stays_on_record_as_open() -> None:
 @pytest.mark.parametrize("suppressed", [False, True])
 def test_the_ident_is_switched_off_timed_and_left_as_it_was(suppressed: bool) -> None:
     """Suppressed for the work: its alarm stands until it is keyed, for the trial only."""
-    plant = {"alarms": {"ident_depth": 0.04}, "tx1": {"ident_depth": 0.08}}
+    plant: dict[str, object] = {"alarms": {"ident_depth": 0.04}, "tx1": {"ident_depth": 0.08}}
     if suppressed:
         plant["ident_suppressed"] = 1
     text = only() if suppressed else only().replace("\nsuppressed = true", "\nsuppressed = false")

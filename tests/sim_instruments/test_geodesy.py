@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from sim_instruments.geodesy import latitude_longitude
 from sim_instruments.geometry import Position, Site
 
 PLACES = json.loads(
@@ -21,11 +20,11 @@ def test_places_are_those_of_the_geodesic(row: list[float]) -> None:
     """10 km out the plane is 8 m above the ellipsoid, 12 mm to the side; 1e-7 degrees are 11 mm."""
     latitude, longitude, course, along, lateral, there_latitude, there_longitude = row
     site = Site(latitude, longitude, course)
-    found = latitude_longitude(site, Position(along, lateral))
+    found = site.latitude_longitude(Position(along, lateral))
     assert found == pytest.approx((there_latitude, there_longitude), abs=1.5e-7)
 
 
 def test_the_array_is_where_it_is() -> None:
     site = Site()
-    found = latitude_longitude(site, Position(0.0))
+    found = site.latitude_longitude(Position(0.0))
     assert found == pytest.approx((site.latitude_deg, site.longitude_deg), abs=1e-12)

@@ -44,9 +44,20 @@ def test_a_degree_of_latitude_and_longitude_on_wgs84():
     north_m = 111132.954 - 559.822 * math.cos(2 * p) + 1.175 * math.cos(4 * p)
     east_m = 111412.88 * math.cos(p) - 93.5 * math.cos(3 * p) + 0.118 * math.cos(5 * p)
     site = Site()
-    latitude, longitude = site.latitude_longitude(site.position(east_m / 100, north_m / 100))
+    latitude, _ = site.latitude_longitude(site.position(0.0, north_m / 100))
     assert latitude - site.latitude_deg == pytest.approx(0.01, rel=1e-4)
+    _, longitude = site.latitude_longitude(site.position(east_m / 100, 0.0))
     assert longitude - site.longitude_deg == pytest.approx(0.01, rel=1e-4)
+
+
+def test_meridians_draw_together_towards_the_north():
+    """So far east is more degrees 3 km farther north: by tan(57.25 deg) over the earth's radius,
+    6378 km, for each metre (spherical trigonometry)."""
+    site = Site()
+    _, here = site.latitude_longitude(site.position(3000.0, 0.0))
+    _, there = site.latitude_longitude(site.position(3000.0, 3000.0))
+    more = (there - site.longitude_deg) / (here - site.longitude_deg) - 1.0
+    assert more == pytest.approx(3000.0 * math.tan(math.radians(57.25)) / 6.378e6, rel=0.01)
 
 
 def test_impossible_places_are_refused():

@@ -77,6 +77,21 @@ def test_one_that_does_not_answer_is_said_and_the_others_are_still_shown(
     assert "HALVORSUND" in people.out
 
 
+def test_an_oscilloscope_that_only_takes_samples_is_read_at_their_channel(
+    served: Served, trimbench: CommandLine
+) -> None:
+    """Its points are of quantities that are computed; a channel has to be said all the same."""
+    text = served.station.read_text(encoding="utf-8")
+    path = served.station.with_name("samples.toml")
+    point = 'name = "identification"\nquantity = "'
+    assert f'{point}vpp"' in text
+    path.write_text(text.replace(f'{point}vpp"', f'{point}ddm"'), encoding="utf-8")
+    said = trimbench("instruments", "--station", path, "--json")
+    assert (said.code, said.err) == (0, "")
+    (scope,) = [i for i in said.json["instruments"] if i["alias"] == "scope for long records"]
+    assert (scope["quantity"], scope["error"]) == ("vpp", "")
+
+
 def test_it_writes_no_log(served: Served, trimbench: CommandLine) -> None:
     trimbench("instruments", "--station", served.station)
     assert not served.station.with_name("tarnholt-16.tblog").exists()

@@ -71,3 +71,22 @@ def test_a_category_has_to_be_named(trimbench: CommandLine) -> None:
     said = trimbench("limits", "--json")
     assert said.code == 2
     assert "--category" in said.error["message"]
+
+
+def test_each_source_is_said_once_and_no_row_is_called_by_its_key(trimbench: CommandLine) -> None:
+    for category in ("I", "II", "III"):
+        out = trimbench("limits", "--category", category).out
+        assert "common practice, no source" in out
+        assert "common practice, :" not in out
+        assert "common practice: common practice" not in out
+        assert "_ddm" not in out
+        assert "_m\n" not in out
+
+
+def test_without_a_category_the_choices_are_told_on_one_line(trimbench: CommandLine) -> None:
+    said = trimbench("limits")
+    assert said.code == 2
+    assert len(said.err.splitlines()) == 1
+    assert "\t" not in said.err
+    assert "'--category'" in said.err
+    assert "I, II, III." in said.err

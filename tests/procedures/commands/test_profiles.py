@@ -9,6 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from daq.clock import ManualClock
+from daq.reading import Quality
 from drivers import profile_tools
 from drivers.profile import load_profile
 from procedures.commands.profiles import profile_app
@@ -103,6 +104,7 @@ def test_a_line_of_a_transcript_that_is_none_is_named(tmp_path):
 INTERVIEW = (
     ("class", "navigation receiver"),
     ("description", "Ostrel shop receiver"),
+    ("asked", "yes"),
     ("ends a command", "LF"),
     ("ends an answer", "cr lf"),
     ("how long", "1.5"),
@@ -117,10 +119,22 @@ INTERVIEW = (
     ("quantity", "ddm"),
     ("query", "D?"),
     ("one tone predominates", ""),
+    ("its answer", "DEV 0.0 L OK"),  # shows no sign: asked again
+    ("value", ""),
+    ("unit", "uA"),
+    ("one tone predominates", ""),
     ("its answer", "DEV 098.7 L OK"),
+    ("value", ""),
     ("unit", "uA"),
     ("valid", "OK"),
+    ("else", "LOW"),
+    ("means", "no value"),
+    ("else", ""),
+    ("differs", "98"),  # stands in the value: asked again
+    ("differs", "L"),
+    ("differs", ""),
     ("tone", "90"),
+    ("no value", "----"),
     ("per cent", "2"),
     ("constant", "1.5"),
     ("quantity", "sdm"),
@@ -129,18 +143,67 @@ INTERVIEW = (
     ("value", "40"),
     ("unit", "%"),
     ("valid", ""),
-    ("per cent", "3"),
-    ("constant", ""),
+    ("differs", ""),
+    ("no value", ""),
+    ("per cent", "0"),
+    ("constant", ""),  # no instrument is without error: asked again
+    ("constant", "3"),
+    ("quantity", "alarm"),
+    ("query", "A?"),
+    ("its answer", "ALARM1 OFF"),
+    ("value", "OFF"),  # a word
+    ("stands for", "0"),
+    ("another", "ON AIR"),
+    ("stands for", "1"),
+    ("another", "OFF"),  # explained already: asked again
+    ("another", ""),
+    ("valid", ""),
+    ("differs", ""),
+    ("no value", ""),
     ("no more", ""),
 )
 TYPED = "".join(f"{line}\n" for _, line in INTERVIEW)
+STREAM = (
+    ("class", "navigation receiver"),
+    ("description", "Skarvoy shop listener"),
+    ("asked", "no"),
+    ("ends a line", "CR LF"),
+    ("how long", "2"),
+    ("baud", ""),
+    ("a line", "LOC,+0.1550,0.4000,-47.3"),
+    ("in every line", "LOC"),
+    ("quantity", "ddm"),
+    ("one tone predominates", ""),
+    ("a line", "LOC,+0.1550,0.4000,-47.3"),
+    ("value", "+0.1550"),
+    ("unit", "ratio"),
+    ("valid", ""),
+    ("differs", "0.4000"),
+    ("differs", "-47.3"),
+    ("differs", ""),
+    ("tone", "150"),
+    ("no value", "----"),
+    ("per cent", "1"),
+    ("constant", "0.001"),
+    ("no more", ""),
+)
 
 
 def test_new_writes_a_profile_that_loads_and_reads_what_was_typed(tmp_path):
     result = run("new", str(tmp_path / "shop"), typed=TYPED)
     assert result.exit_code == 0, result.output
-    assert "did you mean" in result.output
+    for said in (
+        "did you mean",
+        "zero does not show the sign. Make one tone",
+        "cannot mean two things",
+        "No instrument is without error",
+        "'OFF' is explained already",
+    ):
+        assert said in result.output
     profile = load_profile(tmp_path / "shop.toml")
+    assert profile.quantity["alarm"].values == {"OFF": 0.0, "ON AIR": 1.0}
+    assert profile.quantity["ddm"].answer == r"DEV (?P<value>\S+?) \S+? (?P<status>\S+)"
+    assert profile.quantity["ddm"].status["LOW"] is Quality.NO_VALUE
     assert profile.quantity["ddm"].positive_tone == 90  # it was positive while 90 predominated
     heard = str(tmp_path / "shop.transcript")
     checked = run("check", str(tmp_path / "shop.toml"), "--transcript", heard)
@@ -148,6 +211,57 @@ def test_new_writes_a_profile_that_loads_and_reads_what_was_typed(tmp_path):
     assert "OSTREL XR3 serial 0412, firmware 1.2" in checked.output
     assert "0.1020, 90 Hz predominates" in checked.output
     assert "40.00 %" in checked.output
+    assert "reads  'OFF', which stands for 0" in checked.output
+
+
+def test_new_writes_a_profile_of_one_that_talks_on_its_own(tmp_path):
+    """Another line of it, with every number different, is read as well."""
+    typed = "".join(f"{line}\n" for _, line in STREAM)
+    result = run("new", str(tmp_path / "listener"), typed=typed)
+    assert result.exit_code == 0, result.output
+    for line, said in (
+        ("LOC,-0.1020,0.3993,-51.0", "0.1020, 90 Hz predominates"),
+        ("LOC,----,0.0000,-90.0", "no value to be judged: no value"),
+    ):
+        (tmp_path / "said").write_text(f"<- {line}\n")
+        profile = str(tmp_path / "listener.toml")
+        checked = run("check", profile, "--transcript", str(tmp_path / "said"))
+        assert checked.exit_code == 0, checked.output
+        assert said in checked.output
+
+
+WORDS = """\
+[instrument]
+class = "alarm unit"
+[link]
+write_terminator = "\\n"
+read_terminator = "\\n"
+[identification]
+query = "ID"
+answer = "(?P<model>.*)"
+[quantity.alarm]
+query = "S"
+unit = "ratio"
+values = {N = 0, A = 1}
+"""
+
+
+def test_check_shows_what_each_word_stands_for_and_which_words_there_are(tmp_path):
+    """One parameter in alarm of ten, each read at its own place in one answer."""
+    states = "CL=N CW=A C9=N C1=P PC=N PL=N SC=N SL=N ID=- FF=N"
+    unit = "-> ID\n<- HALVORSUND MA-3,SN 1187,FW 1.0\n-> S\n<- S A "
+    (tmp_path / "unit").write_text(unit + states + "\n")
+    result = run("check", "halvorsund-ma3", "--transcript", str(tmp_path / "unit"))
+    assert result.exit_code == 0, result.output
+    assert result.output.count("reads  'A', which stands for 1") == 2  # the worst, and CW
+    assert result.output.count("reads  'N', which stands for 0") == 7
+    assert result.output.count("reads  'P', which stands for 0") == 1
+    assert result.output.count("no value to be judged: no value") == 1
+    (tmp_path / "mine.toml").write_text(WORDS)
+    (tmp_path / "odd").write_text("-> ID\n<- X\n-> S\n<- ALARM\n")
+    odd = run("check", str(tmp_path / "mine.toml"), "--transcript", str(tmp_path / "odd"))
+    assert odd.exit_code == 3
+    assert "The word 'ALARM' is not explained in the profile; N, A are." in odd.output
 
 
 def test_new_never_writes_over_anything(tmp_path):
@@ -161,9 +275,10 @@ def test_new_never_writes_over_anything(tmp_path):
 @pytest.mark.parametrize(
     ("old", "new", "match"),
     [
-        ("DEV 098.7 L OK", "DEV 0.0 L OK", "zero does not show the sign"),
+        ("DEV 098.7 L OK\n\nuA\n", 4 * "DEV 0.0 L OK\n\nuA\n\n", "zero does not show the sign"),
         ("ddn\nddm\n", "\n", "reads nothing"),
-        ("90\n2\n1.5\n", "90\n0\n0\n", "without error"),
+        ("90\n----\n2\n1.5\n", "90\n----\n0\n" + 5 * "0\n", "without error"),
+        ("OFF\n0\n", "OFF\n" + 5 * "no\n", "'no' is no number"),
     ],
 )
 def test_answers_that_make_no_profile_leave_no_file(tmp_path, old, new, match):

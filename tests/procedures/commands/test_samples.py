@@ -77,6 +77,52 @@ def test_a_series_is_a_table_and_a_picture(wav: Path, trimbench: CommandLine) ->
     assert "<svg" in picture.read_text(encoding="utf-8")
 
 
+@pytest.mark.parametrize(
+    ("options", "code", "words"),
+    [
+        (("--series", "s.txt"), 2, "a series is written as .csv or .parquet"),
+        (("--plot", "p.gif"), 2, "a picture is written as .svg, .png or .pdf"),
+        (("--plot", "nowhere/p.svg"), 4, "there is no such folder"),
+        (("--block", "1 ms", "--series", "s.csv"), 2, "too short"),
+        (("--block", "1 m"), 2, "is a length; a time was expected"),
+        (("--channel", "1", "--iq"), 2, "not both"),
+        (("--channel", "1"), 2, "no two channels"),
+        (("--rate", "0"), 2, "48 kHz, or 48000"),
+    ],
+)
+def test_options_are_looked_at_before_the_work(
+    options: tuple[str, ...],
+    code: int,
+    words: str,
+    wav: Path,
+    trimbench: CommandLine,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.chdir(wav.parent)
+    said = trimbench("analyze", wav, *options)
+    assert (said.code, said.out) == (code, "")
+    assert words in said.err
+    assert list(wav.parent.iterdir()) == [wav]
+
+
+def test_a_rate_may_be_a_number_alone(tmp_path: Path, trimbench: CommandLine) -> None:
+    np.save(tmp_path / "record.npy", detector(0.5))
+    said = trimbench("analyze", tmp_path / "record.npy", "--rate", RATE_HZ, "--json")
+    assert said.json["rate_hz"] == RATE_HZ
+
+
+def test_of_two_detectors_one_is_named(tmp_path: Path, trimbench: CommandLine) -> None:
+    path = tmp_path / "two.wav"
+    pair = np.column_stack([detector(1.0), detector(1.0, m150=0.3)])
+    wavfile.write(path, RATE_HZ, pair.astype(np.float32))
+    said = trimbench("analyze", path)
+    assert said.code == 2
+    assert "look like two detectors" in said.err
+    assert trimbench("analyze", path, "--channel", 2, "--json").json["ddm"] == pytest.approx(
+        0.11, abs=2e-4
+    )
+
+
 REFUSED = {
     "no DC": detector(1.0) - detector(1.0).mean(),
     "too short": detector(0.05),

@@ -17,8 +17,12 @@ from procedures.commands.simulation import (
     DEMO_STATION,
     prepare_demo,
     simulated_bench,
+    told_to_a_person,
     with_free_ports,
 )
+from sim_instruments.bench import SimulatedBench
+from sim_instruments.fault_desk import FaultDesk
+from sim_instruments.hands_link import HandsSession
 from tests.support.commands import CommandLine
 from tests.support.plants import STATION
 
@@ -72,11 +76,23 @@ def test_for_people_it_says_what_is_served_and_how_to_turn_something(station: Pa
     process = simulate(station)
     assert process.stdout is not None
     served = len(load_station(station).instruments)
-    lines = [process.stdout.readline() for _ in range(served + 3)]
+    lines = [process.stdout.readline() for _ in range(served + 4)]
     process.terminate()
     process.communicate(timeout=10)
     first_words = [line.split()[0] for line in lines]
-    assert first_words == ["serving"] * served + ["hands", "Type", "Ctrl-C"]
+    assert first_words == ["serving"] * served + ["hands", "Type", "`help`", "Ctrl-C"]
+
+
+def test_help_and_refusals_are_lines_for_a_person_and_the_rest_is_as_it_is() -> None:
+    bench = SimulatedBench({})
+    hands = HandsSession(FaultDesk(bench.hands, {}))
+
+    def said(line: bytes) -> str:
+        return told_to_a_person(hands.feed(line + b"\n"))
+
+    assert 'connect receiver point="course width"' in said(b"help").splitlines()[0]
+    assert said(b"cut path=sbo").startswith("not done: cut: 'stage' and 'length_m' are missing")
+    assert json.loads(said(b"controls"))["ok"] is True
 
 
 @pytest.mark.parametrize(
@@ -108,8 +124,10 @@ def test_a_port_that_is_taken_is_told(station: Path, capsys: pytest.CaptureFixtu
     port = load_station(station).simulation.hands_port
     with socket.create_server(("127.0.0.1", port)):
         said = CommandLine(capsys)("simulate", station)
-    assert said.code == 2
-    assert "in use" in said.err
+    assert said.code == 3
+    said.is_a_short_message()
+    assert f"somebody listens already on port {port} (the hands)" in said.err
+    assert "Errno" not in said.err
     assert not (station.parent / "receiver.tty").is_symlink()
 
 

@@ -55,6 +55,27 @@ def traverse_csv(tmp_path: Path) -> Path:
     return path
 
 
+def test_a_carrier_in_kilohertz_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    """Else it is cut by hundreds of metres."""
+    for arguments in (CABLE, COMMANDS["half-wave"]):
+        typo = [word.replace(" MHz", "kHz") for word in arguments]
+        assert "no frequency of an ILS carrier" in error_of(typo, capsys)["message"]
+
+
+def test_per_cent_and_a_sensitivity_are_taken_as_they_are_said() -> None:
+    plain, said = (["alarm", "--nominal", "0.155", "--percent", text] for text in ("17", "17 %"))
+    assert run(plain) == run(said)
+    assert run(["power", "--percent", "80 %"])["percent"] == 80.0
+    shift = run(["course-shift", "--category", "I", "--sensitivity", "0.145 %/m"])
+    assert shift == run(["course-shift", "--category", "I", "--sensitivity", "0.00145"])
+
+
+def test_a_wrong_sensitivity_is_told_how_to_be_written(capsys: pytest.CaptureFixture[str]) -> None:
+    error = error_of(["course-shift", "--category", "I", "--sensitivity", "5 m"], capsys)
+    assert "a displacement sensitivity was expected" in error["message"]
+    assert "0.145 %/m" in error["hint"]
+
+
 def test_cable_finds_a_reversed_sense_and_cuts_csb_first() -> None:
     """atan2(0.031, -0.118) = 165.28 degrees by hand; 1.0321 m of 2.2481 m less what is left on."""
     data = run([*CABLE, "--line-angle-u", "0 deg", "--reading-u", "0.0001"])
@@ -84,6 +105,26 @@ def test_cable_knows_spare_lengths_and_the_fine_control() -> None:
     assert [cut["path"] for cut in data["cuts"]] == ["sbo", "csb"]
     assert data["cuts"][1]["within_spare"] is False
     assert data["cuts"][0]["fine_control_deg"] == -data["cuts"][0]["phase_left_deg"]
+
+
+def test_cable_says_what_a_cut_leaves_with_its_uncertainty_and_what_is_left_on() -> None:
+    """Both are k = 2: 2 hypot(1.05, 1 / 82 of 161 deg) = 4.4 deg; 28 mm of 2.248 m = 4.5 deg."""
+    result = CliRunner().invoke(trim_app, [*CABLE, "--velocity-factor-u", "0.01"])
+    assert "phase     +165.3 ± 2.1 deg (k=2) (SBO leads)" in result.stdout
+    assert "CSB by 1.004 m (39.5 in), 28 mm left on, leaves +4.5 ± 4.4 deg (k=2)" in result.stdout
+
+
+def test_alarm_points_are_printed_as_the_standards_round_them() -> None:
+    """17 per cent of sensitivity: 0.1287 and 0.1814, not what binary makes of 0.12865."""
+    result = CliRunner().invoke(trim_app, ["alarm"])
+    assert "wide alarm    0.1287 (124.5 uA)" in result.stdout
+    assert "narrow alarm  0.1814 (175.5 uA)" in result.stdout
+
+
+def test_an_alarm_that_no_receiver_shows_is_warned_of() -> None:
+    assert run(["alarm"])["warnings"] == []
+    (warning,) = run(["alarm", "--nominal", "0.39"])["warnings"]
+    assert "narrow alarm lies beyond 0.4 DDM" in warning
 
 
 def test_level_in_decibels_and_per_cent() -> None:
@@ -162,7 +203,7 @@ def test_every_command_explains_itself_and_reads_well(name: str) -> None:
         ({"0.031": "-0.031"}, "InputError", "says 90 Hz"),
         ({"0.82": "1.2"}, "InputError", "velocity factor"),
         ({"sbo": "abc"}, "UsageError", "--line-in"),
-        ({"109.35 MHz": "-109.35 MHz"}, "InputError", "frequency is positive"),
+        ({"109.35 MHz": "-109.35 MHz"}, "UnitError", "no frequency of an ILS carrier"),
     ],
 )
 def test_cable_refuses_with_the_reason(
@@ -181,11 +222,14 @@ def test_cable_refuses_with_the_reason(
         (["width", "--distance", "3120 MHz"], "is a frequency; a length"),
         (["level", "--reading", "0", "--target", "0.155"], "not zero"),
         (["level", "--reading", "0.1", "--target", "1.5 V"], "is a voltage; a DDM"),
-        (["alarm", "--percent", "seventeen"], "--percent"),
+        (["alarm", "--percent", "seventeen"], "no percentage"),
         (["alarm", "--percent", "120"], "below 100"),
         (["alarm", "--basis", "both"], "--basis"),
+        (["alarm", "--nominal", "5"], "no receiver shows it"),
+        (["level", "--reading", "1e-320", "--target", "0.155"], "no level control reaches"),
+        (["level", "--reading", "1e308", "--target", "1e-300"], "no level control reaches"),
         (["traverse", "none.csv"], "No such file"),
-        (["match", "one.s1p", "--frequency", "109.35 MHz"], "Touchstone"),
+        (["match", "one.s1p", "--frequency", "109.35 MHz"], "no such file"),
         (["course-shift", "--category", "IV"], "--category"),
         (["power", "--percent", "0"], "above 0"),
     ],

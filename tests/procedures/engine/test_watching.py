@@ -13,6 +13,7 @@ from daq.log.reader import LogReader
 from daq.station import parse_station
 from procedures.engine.watching import (
     connection_question,
+    connection_wanted,
     plan_watch,
     that_reads,
     to_open,
@@ -106,17 +107,13 @@ def test_what_no_profile_reads_is_said_before_anything_is_opened() -> None:
 def test_a_named_point_is_asked_for_unless_nothing_has_to_be_moved() -> None:
     """What is logged under a point has to be there; an input of its own always is."""
     station = demo_station()
-    asked = {
-        point: connection_question(plan_watch(station, quantity, point=point), station, point)
-        for quantity, point in (("ddm", "clearance 150"), ("vpp", "course width IF"), ("ddm", ""))
-        if point
-    }
-    question = asked["clearance 150"]
-    assert question is not None
-    assert "Connect the receiver to 'clearance 150'" in question.text
-    assert question.kind == "confirm"
-    assert asked["course width IF"] is None
-    assert connection_question(plan_watch(station, "ddm"), station, "") is None
+    move = connection_wanted(station, "clearance 150")
+    assert move is not None
+    question = connection_question(move, "clearance 150")
+    assert question.text.startswith("Connect the receiver to 'clearance 150'.")
+    assert (question.kind, question.action) == ("confirm", move.action)
+    assert connection_wanted(station, "course width IF") is None
+    assert connection_wanted(station, "") is None
 
 
 # What is watched ------------------------------------------------------------------------------
@@ -240,7 +237,8 @@ def test_over_the_real_links_it_stops_by_itself(
     seen = program.json
     assert (seen["quantity"], seen["unit"], seen["not_usable"]) == ("ddm", "1", 0)
     assert seen["n"] >= 3
-    listed = trimbench("runs", "--station", served.station, "--json").json["runs"]
+    # Other tests watch on the same bench before or after.
+    listed = trimbench("runs", "--station", served.station, "--json").json["runs"][-2:]
     assert [(run["procedure"], run["result"]) for run in listed] == [("watch", "finished")] * 2
     assert listed[1]["readings"] == seen["n"]
 

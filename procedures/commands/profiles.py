@@ -76,6 +76,8 @@ def profile_app(load: Callable[[], ProfileTools]) -> typer.Typer:
         file: Annotated[Path, typer.Argument(help="Where to write it; it must not exist.")],
     ) -> None:
         """Ask what a profile needs, the instrument's own answers included, and write it."""
+        if not file.name:
+            raise InputError("An empty name is no file.", hint="such as my-receiver.toml.")
         path = file if file.suffix == ".toml" else file.with_name(file.name + ".toml")
         heard = path.with_suffix(".transcript")
         for one in (path, heard):

@@ -9,6 +9,7 @@ from typing import Final
 
 from daq.errors import Refused
 from daq.measurement import Measurement
+from daq.rounding import fixed
 from daq.station_equipment import AlarmEntry, ProfileEntry, ProfileKind, ProfileSetting
 from procedures.engine.bench import Bench
 from procedures.show import said, said_value
@@ -40,6 +41,10 @@ class FlightResult:
 
     what: str
     unit: str
+
+    def said(self, value: float) -> str:
+        """Return a value as it is spoken: a DDM to its fourth decimal, all else to the second."""
+        return fixed(value, 4) if self.unit == "1" else f"{fixed(value, 2)} {self.unit}"
 
 
 RESULTS: Final[Mapping[ProfileKind, FlightResult]] = {
@@ -158,11 +163,11 @@ def _compare(
 ) -> None:
     """Hold the profile for the flight, take its result, and note it beside the ground's."""
     wanted = RESULTS[profile.kind]
-    unit = "" if wanted.unit == "1" else f" {wanted.unit}"
+    by_ground = wanted.said(ground)
     bench.acknowledge(
         f"{key}/hold",
         f"'{profile.name}' is set and verified: '{reading.point}' reads {said(reading)}. By the "
-        f"ground, the flight should find {wanted.what} {ground:.4g}{unit}. Hold it for the flight.",
+        f"ground, the flight should find {wanted.what} {by_ground}. Hold it for the flight.",
     )
     flight = bench.number(
         f"{key}/flight",
@@ -185,7 +190,7 @@ def _compare(
             "flight_over_ground": flight / ground if ground else None,
         },
     )
-    bench.tell(f"{profile.name}: ground {ground:.4g}{unit}, flight {flight:.4g}{unit}.")
+    bench.tell(f"{profile.name}: ground {by_ground}, flight {wanted.said(flight)}.")
 
 
 def _phasing(bench: Bench, key: str, profile: ProfileEntry) -> None:

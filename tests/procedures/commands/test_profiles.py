@@ -9,6 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from daq.clock import ManualClock
+from daq.errors import InputError
 from daq.reading import Quality
 from drivers import profile_tools
 from drivers.profile import load_profile
@@ -262,6 +263,12 @@ def test_check_shows_what_each_word_stands_for_and_which_words_there_are(tmp_pat
     odd = run("check", str(tmp_path / "mine.toml"), "--transcript", str(tmp_path / "odd"))
     assert odd.exit_code == 3
     assert "The word 'ALARM' is not explained in the profile; N, A are." in odd.output
+
+
+def test_new_with_an_empty_name_is_told():
+    error = run("new", "").exception
+    assert isinstance(error, InputError)
+    assert error.message == "An empty name is no file."
 
 
 def test_new_never_writes_over_anything(tmp_path):

@@ -76,13 +76,7 @@ def profile_app(load: Callable[[], ProfileTools]) -> typer.Typer:
         file: Annotated[Path, typer.Argument(help="Where to write it; it must not exist.")],
     ) -> None:
         """Ask what a profile needs, the instrument's own answers included, and write it."""
-        if not file.name:
-            raise InputError("An empty name is no file.", hint="such as my-receiver.toml.")
-        path = file if file.suffix == ".toml" else file.with_name(file.name + ".toml")
-        heard = path.with_suffix(".transcript")
-        for one in (path, heard):
-            if one.exists():
-                raise InputError(f"{one} is there already; nothing is written over.")
+        path, heard = _new_files(file)
         draft = load().draft(_ask)
         write_new(path, draft.profile)
         write_new(heard, draft.transcript)
@@ -91,6 +85,18 @@ def profile_app(load: Callable[[], ProfileTools]) -> typer.Typer:
         typer.echo(f"            trimbench profile check {path} --resource ADDRESS")
 
     return app
+
+
+def _new_files(file: Path) -> tuple[Path, Path]:
+    """Return the profile's and the transcript's path; InputError where one is there already."""
+    if not file.name:
+        raise InputError("An empty name is no file.", hint="such as my-receiver.toml.")
+    path = file if file.suffix == ".toml" else file.with_name(file.name + ".toml")
+    heard = path.with_suffix(".transcript")
+    for one in (path, heard):
+        if one.exists():
+            raise InputError(f"{one} is there already; nothing is written over.")
+    return path, heard
 
 
 def write_new(path: Path, text: str) -> None:

@@ -60,14 +60,17 @@ def with_doubt(value: float, u_expanded: float, *, decimals: int, plus: bool = F
     value, u_expanded
         Value and expanded uncertainty, same unit.
     decimals
-        Of a value whose uncertainty is zero or no number; that is not printed then.
+        Of a value whose uncertainty is zero, no number, or too small to be shown with
+        `MOST_DECIMALS`; that is not printed then.
     plus
         Put ``+`` before a value above zero.
     """
-    if not (math.isfinite(u_expanded) and u_expanded > 0.0):
-        return fixed(value, decimals, plus=plus)
-    places = decimals_for(u_expanded)
-    return f"{fixed(value, places, plus=plus)} ± {fixed(u_expanded, places)}"
+    if math.isfinite(u_expanded) and u_expanded > 0.0:
+        places = decimals_for(u_expanded)
+        doubt = fixed(u_expanded, places)
+        if float(doubt) > 0.0:
+            return f"{fixed(value, places, plus=plus)} ± {doubt}"
+    return fixed(value, decimals, plus=plus)
 
 
 def _meant(value: float) -> Decimal:

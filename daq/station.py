@@ -142,10 +142,18 @@ class Point(Table):
 
 
 class CablePathEntry(Table):
-    """A feed or return line that may be shortened."""
+    """A feed or return line that may be shortened.
+
+    Attributes
+    ----------
+    velocity_factor_u
+        Standard uncertainty of the velocity factor. What a maker states is seldom better than the
+        default; common practice, no source.
+    """
 
     spare_m: LengthM = Field(alias="spare", ge=0)
     velocity_factor: float = Field(gt=0.3, le=1.0)
+    velocity_factor_u: float = Field(default=0.01, ge=0.0, le=0.1)
 
 
 class Phasing(Table):

@@ -24,6 +24,9 @@ from drivers.units import AnswerUnit, si_scale
 CHANNEL: Final = "{channel}"
 """Stands in a command, or in an answer's pattern, for the channel that is asked about."""
 
+_TOKENS: Final = re.compile(r"\\.|\[\^?\]?(?:\\.|[^\]\\])*\]|.", re.DOTALL)
+"""Of a regular expression: an escaped character, a set, or any other character."""
+
 _PLACEHOLDER: Final = re.compile(r"\{[^}]*\}?")
 
 
@@ -83,7 +86,8 @@ class QuantitySection(Section):
     bit that ``*OPC`` sets is there). Instruments differ in which of the two they are honest about.
     `no_value` is what stands in the place of the value where there is none, such as ``-+``.
     `values` is for an answer in words: which number each stands for, in `unit`. A word stands for
-    its number exactly, so such a quantity has neither `accuracy` nor `noise`.
+    its number exactly, so such a quantity has neither `accuracy` nor `noise`, and no deviation is
+    told by words. An alarm is there or not: 1 or 0.
     """
 
     name: str
@@ -123,12 +127,19 @@ class QuantitySection(Section):
 
     @field_validator("values")
     @classmethod
-    def _are_words(cls, words: dict[str, float]) -> dict[str, float]:
+    def _are_words(cls, words: dict[str, float], info: ValidationInfo) -> dict[str, float]:
+        name = info.data.get("name")
+        if name == "ddm":
+            raise ValueError("A word stands for its number exactly, and no ddm is exact.")
         if not words:
             raise ValueError("Name each word that may come, and the number it stands for.")
-        for word in words:
+        for word, number in words.items():
             if not word or word != word.strip():
                 raise ValueError(f"{word!r} never comes: an answer is stripped of its spaces.")
+            if not _may_hold(info.data.get("answer", ""), word):
+                raise ValueError(f"{word!r} never comes: the group value of answer is never that.")
+            if name == "alarm" and number not in (0.0, 1.0):
+                raise ValueError(f"{word!r}: an alarm is there, 1, or not, 0.")
         return words
 
     @field_validator("accuracy")
@@ -182,6 +193,30 @@ class QuantitySection(Section):
         if "status" in re.compile(self.answer).groupindex and not self.status:
             raise ValueError("The answer has a status: say in `status` what its values mean.")
         return self
+
+
+def _may_hold(answer: str, word: str) -> bool:
+    """Whether the group `value` of a pattern may be a word, with spaces about it or without."""
+    inner = _value_group(answer)
+    try:
+        pattern = re.compile(inner, re.compile(answer).flags)
+    except re.error:
+        return True  # it refers to what stands outside: nothing is known
+    spaced = (word, f" {word}", f"{word} ", f" {word} ")
+    return CHANNEL in inner or any(pattern.fullmatch(each) for each in spaced)
+
+
+def _value_group(answer: str) -> str:
+    """Return what stands in the group `value`; what matches everything where there is none."""
+    _, found, rest = answer.partition("(?P<value>")
+    if not found:
+        return ".*"
+    depth = 1
+    for token in _TOKENS.finditer(rest):
+        depth += {"(": 1, ")": -1}.get(token[0], 0)
+        if depth == 0:
+            return rest[: token.start()]
+    return ".*"
 
 
 def _ascending(lines: tuple[Accuracy, ...]) -> tuple[Accuracy, ...]:

@@ -12,7 +12,8 @@ from daq.errors import Refused
 from procedures.engine.bench import Bench
 from procedures.steps.capture import judge_capture, measure_capture
 from procedures.steps.preconditions import guidance_preconditions
-from procedures.steps.wide_traverse import judge_wide, keep_wide, measure_wide
+from procedures.steps.wide_traverse import measure_wide
+from procedures.steps.wide_verdict import judge_wide, keep_wide
 
 VERSION: Final = 3
 """Raised when the order or the questions change, so that old journals are not resumed by it."""

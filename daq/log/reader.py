@@ -11,6 +11,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Final, Self
 
 from daq.errors import InputError, LogDamaged
+from daq.journal import RESUMED
 from daq.log.entry import ANCHOR, Body, Entry, Kind, chain
 from daq.log.store import connect_for_reading, told
 
@@ -49,7 +50,8 @@ class RunSummary:
         Its number.
     started, ended
         Bodies of the rows that opened and closed it; `ended` is None for a run that was cut off,
-        also after it had ended once and was taken up again.
+        also after it had ended once and was taken up again. What was written late (an instrument
+        that was away, a screen that was paired) does not undo an end.
     started_utc_ns, last_utc_ns
         Calendar time of its first and its last row, ns.
     rows, readings
@@ -125,9 +127,12 @@ class LogReader:
         return [self.run(number) for number in self.run_numbers()]
 
     def run_numbers(self) -> list[int]:
-        """Return the numbers of all runs, ascending."""
+        """Return the numbers of all runs that began, ascending."""
         with told(self._path, "listing runs"):
-            rows = self._connection.execute("SELECT DISTINCT run FROM entries ORDER BY run")
+            rows = self._connection.execute(
+                "SELECT DISTINCT run FROM entries WHERE kind = ? ORDER BY run",
+                (str(Kind.RUN_STARTED),),
+            )
             return [int(row[0]) for row in rows]
 
     def run(self, number: int) -> RunSummary:
@@ -142,20 +147,16 @@ class LogReader:
             raise self._no_run(number)
         with told(self._path, "reading a run"):
             started = self._one(number, Kind.RUN_STARTED)
-            last = self._connection.execute(
-                f"SELECT {_COLUMNS} FROM entries WHERE run = ? ORDER BY seq DESC LIMIT 1",  # noqa: S608 - constants
-                (number,),
-            ).fetchone()
+            newest, ended = self._last(number), self._end_of(number)
             rows, readings = self._connection.execute(
                 "SELECT count(*), sum(kind = 'reading') FROM entries WHERE run = ?", (number,)
             ).fetchone()
-        if started is None or last is None:
+        if started is None or newest is None:
             raise self._no_run(number)
-        newest = _entry(last, self._path)
         return RunSummary(
             run=number,
             started=started.body,
-            ended=newest.body if newest.kind is Kind.RUN_ENDED else None,
+            ended=ended,
             started_utc_ns=started.utc_ns,
             last_utc_ns=newest.utc_ns,
             rows=int(rows),
@@ -219,20 +220,29 @@ class LogReader:
         table["value"] = table["value"].astype("float64")
         return table
 
-    def newest_run(self) -> int | None:
-        """Return the number of the run that wrote the last row; None for an empty log."""
-        with told(self._path, "looking for the last row"):
-            row = self._connection.execute(
-                "SELECT run FROM entries ORDER BY seq DESC LIMIT 1"
-            ).fetchone()
-        return None if row is None else int(row[0])
-
     def _no_run(self, number: int) -> InputError:
         known = ", ".join(str(n) for n in self.run_numbers()) or "none"
         return InputError(
             f"{self._path}: there is no run {number} in this log (runs: {known}).",
             hint="`trimbench runs` lists them.",
         )
+
+    def _end_of(self, run: int) -> Body | None:
+        """Return what the last end of a run says, unless it was taken up after that."""
+        end = self._last(run, Kind.RUN_ENDED)
+        if end is None:
+            return None
+        later = self.entries(run=run, kind=Kind.EVENT, after=end.seq)
+        return None if any(entry.body.get("event") == RESUMED for entry in later) else end.body
+
+    def _last(self, run: int, kind: Kind | None = None) -> Entry | None:
+        """Return the last row of a run, or its last of one kind."""
+        query = (
+            f"SELECT {_COLUMNS} FROM entries WHERE run = ? AND kind = coalesce(?, kind) "  # noqa: S608 - constants
+            "ORDER BY seq DESC LIMIT 1"
+        )
+        row = self._connection.execute(query, (run, None if kind is None else str(kind))).fetchone()
+        return None if row is None else _entry(row, self._path)
 
     def _one(self, run: int, kind: Kind) -> Entry | None:
         return next(self.entries(run=run, kind=kind), None)

@@ -63,7 +63,7 @@ class LogWriter:
     def __init__(self, path: Path, clock: Clock, *, max_pages: int | None = None) -> None:
         self._path = path
         self._clock = clock
-        self._lock = LogLock(path)
+        self._lock = LogLock(path, clock)
         try:
             self._connection = connect_for_writing(path)
             if max_pages is not None:
@@ -118,6 +118,7 @@ class LogWriter:
             raise self._failed
         if not self._thread.is_alive():
             raise LogError(f"{self._path}: the log is closed.")
+        self._lock.works_on(run)
         pending = _Pending(
             run=run,
             kind=kind,

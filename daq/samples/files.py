@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from tokenize import TokenError
 from typing import Final
 
 import numpy as np
@@ -18,6 +19,8 @@ from daq.samples.wav import open_wav
 
 _TABLES: Final = frozenset({".csv", ".txt", ".tsv", ".dat"})
 _KINDS: Final = _TABLES | {".wav", ".wave", ".npy"}
+_NO_ARRAY: Final = (ValueError, EOFError, TypeError, OverflowError, TokenError)
+"""What NumPy raises at a damaged head: its text, a shape of truth values or beyond any memory."""
 _TIME_ROWS: Final = 1000
 _HINT: Final = "give WAV, CSV of time and volts, or .npy with a rate."
 
@@ -80,7 +83,7 @@ def _open_array(path: Path, rate_hz: float | None) -> ArraySource:
         )
     try:
         array: npt.NDArray[np.generic] = np.lib.format.open_memmap(path, mode="r")
-    except (ValueError, EOFError) as error:
+    except _NO_ARRAY as error:
         # The library's own words are for programmers; the one thing to tell apart is this.
         objects = "; it holds objects of a program" if "Python objects" in str(error) else ""
         raise SamplesError(

@@ -11,19 +11,27 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from daq.samples.keyed_ident import KeyedEnvelope, keyed_down
 from daq.samples.lowpass import Floats
 from daq.samples.model import Estimate
-from daq.samples.morse import Message, decode
+from daq.samples.morse import CODE, Message, decode
+
+Mask = npt.NDArray[np.bool_]
 
 WORD_GAP_DOTS: Final = 5.0
 """A silence of more dots is no space between letters: that has three, one between words seven
 (ITU-R M.1677-1, part I, section 2, from memory)."""
 
 PAUSE_SHARE: Final = 0.25
-"""Of the longest silence: a shorter one belongs to the inside of a transmission, as the short pause
-after an I that comes before the letters of the station."""
+"""Of the longest silence: where another code is sent than the one that is known, a shorter one
+belongs to the inside of a transmission, as the short pause after an I that comes before the letters
+of the station."""
+
+ALIKE: Final = 1.25
+"""Silences of which none is longer than the next shorter one by more than this factor are of one
+kind: they do not tell a pause inside a transmission from the silence after it."""
 
 TIME_BASE_U: Final = 1e-4
 """Standard uncertainty of the time base of an oscilloscope, a part of the time (common practice, no
@@ -75,11 +83,31 @@ def decode_longest(envelopes: Sequence[KeyedEnvelope]) -> Message | None:
     return None
 
 
-def transmissions(envelope: KeyedEnvelope, dot_s: float) -> tuple[Transmission, ...]:
-    """Return the transmissions in an envelope; dots last `dot_s`.
+def marks_of(ident: str) -> int:
+    """Return how many dots and dashes an ident has, by which one transmission is told from two.
 
-    The start is known only after a silence longer than any inside a transmission, the end before
-    one; where the envelope begins or ends, what was seen of a silence has to be so long.
+    Raises
+    ------
+    KeyError
+        It has a character that the code has not.
+    """
+    return sum(len(CODE[letter]) for letter in ident.upper() if letter != " ")
+
+
+def transmissions(envelope: KeyedEnvelope, dot_s: float, marks: int) -> tuple[Transmission, ...]:
+    """Return the transmissions in an envelope; none where it cannot be told where they begin.
+
+    A new one begins when the marks of the last one have gone by. The start is known only after a
+    silence longer than any inside a transmission, the end before one; where the envelope begins or
+    ends, what was seen of a silence has to be so long.
+
+    Parameters
+    ----------
+    dot_s
+        Length of a dot.
+    marks
+        Of the code that should be sent. Where another one is, silences tell transmissions apart as
+        far as they are clearly of two kinds.
     """
     edges = keyed_down(envelope)
     if edges is None:
@@ -87,17 +115,52 @@ def transmissions(envelope: KeyedEnvelope, dot_s: float) -> tuple[Transmission, 
     ons, offs = edges[0::2], edges[1::2]
     whole_s = len(envelope.depth) * envelope.step_s
     silences = np.concatenate([ons, [whole_s]]) - np.concatenate([[0.0], offs])
-    between, word_gap_s = silences[1:-1], WORD_GAP_DOTS * dot_s
-    longest_s = float(between.max()) if between.size else 0.0
-    apart = silences > max(word_gap_s, PAUSE_SHARE * longest_s)
-    inside_s = float(between[~apart[1:-1]].max(initial=0.0))
-    apart[[0, -1]] = silences[[0, -1]] > max(word_gap_s, inside_s)
-    return tuple(_grouped(ons, offs, apart))
+    word_gap_s = WORD_GAP_DOTS * dot_s
+    between = silences[1:-1]
+    whole = np.ones(2, dtype=np.bool_)
+    first = _first_by_count(between, word_gap_s, marks)
+    if first is None:
+        parted = _by_silence(between, word_gap_s)
+        if parted is None:
+            return ()
+    else:
+        parted = np.zeros(between.size, dtype=np.bool_)
+        parted[first::marks] = True
+        # What has fewer marks was cut by the envelope, however long it is silent beside them.
+        whole[:] = first + 1 == marks, (between.size - first) % marks == 0
+    inside_s = float(between[~parted].max(initial=0.0))
+    ends = whole & (silences[[0, -1]] > max(word_gap_s, inside_s))
+    return tuple(_grouped(ons, offs, np.concatenate([ends[:1], parted, ends[1:]])))
 
 
-def _grouped(
-    ons: Floats, offs: Floats, apart: np.ndarray[tuple[int], np.dtype[np.bool_]]
-) -> list[Transmission]:
+def _first_by_count(between: Floats, word_gap_s: float, marks: int) -> int | None:
+    """Return the first silence that parts transmissions of so many marks; None where none does.
+
+    The record may begin at any mark. Where silences of more than one place in the code are long
+    enough, those on which it is silent longest are between transmissions.
+    """
+    best, longest_s = None, 0.0
+    for first in range(min(marks, between.size)):
+        parting = between[first::marks]
+        if parting.min() > word_gap_s and parting.mean() > longest_s:
+            best, longest_s = first, float(parting.mean())
+    return best
+
+
+def _by_silence(between: Floats, word_gap_s: float) -> Mask | None:
+    """Return which silences are long; None where long ones are of kinds too like each other."""
+    long_s = np.sort(between[between > word_gap_s])
+    if not long_s.size:
+        return np.zeros(between.size, dtype=np.bool_)
+    least_s = PAUSE_SHARE * float(long_s[-1])
+    kinds = np.max(long_s[1:] / long_s[:-1], initial=1.0) > ALIKE
+    if kinds and long_s[0] > least_s:
+        return None
+    parted: Mask = between > max(word_gap_s, least_s)
+    return parted
+
+
+def _grouped(ons: Floats, offs: Floats, apart: Mask) -> list[Transmission]:
     """Return transmissions from marks; `apart[k]` is the silence before mark k."""
     found: list[Transmission] = []
     start_s = float(ons[0]) if apart[0] else None
@@ -109,20 +172,20 @@ def _grouped(
     return found
 
 
-def repetition(envelopes: Sequence[KeyedEnvelope], dot_s: float) -> Repetition | None:
+def repetition(envelopes: Sequence[KeyedEnvelope], dot_s: float, marks: int) -> Repetition | None:
     """Return how often the ident is sent; None when no two transmissions were seen to follow.
 
     Parameters
     ----------
     envelopes
         What lies between two of them was not seen, and nothing is concluded over it.
-    dot_s
-        Length of a dot.
+    dot_s, marks
+        As for `transmissions`.
     """
     intervals: list[float] = []
     u_s = 0.0
     for envelope in envelopes:
-        own = list(_intervals(transmissions(envelope, dot_s)))
+        own = list(_intervals(transmissions(envelope, dot_s, marks)))
         if own:
             intervals += own
             u_s = max(u_s, float(np.sqrt(2.0)) * envelope.place_u_s)

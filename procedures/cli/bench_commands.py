@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -15,7 +16,6 @@ from procedures.commands.output import ExplainOption, JsonOption, finite
 from procedures.page.command import LanOption, PageOption, shown_on, wanted_page
 
 if TYPE_CHECKING:
-    from daq.roles import Operator, Prompt
     from daq.samples.model import Analysis
     from daq.station import Station
 
@@ -69,12 +69,15 @@ def watch(  # noqa: PLR0913 - each parameter is one option of the command
     ):
         instrument = that_reads(opened, plan)
         who = shown_on(served, at_the_station(technician, described), acts=True)
-        move = connection_wanted(described, point)
-        if move is not None and seconds:
-            who.tell(f"Taken as done, because this watch waits for nobody: {move.text}")
-        elif move is not None:
-            _make_sure(who, connection_question(move, point))
-        summary = watch_quantity(described, plan, instrument, clock, writer, who.watching)
+        connected = None
+        if (move := connection_wanted(described, point)) is not None:
+            if seconds:
+                who.tell(f"Taken as done, because this watch waits for nobody: {move.text}")
+            else:
+                connected = partial(who.answer, connection_question(move, point))
+        summary = watch_quantity(
+            described, plan, instrument, clock, writer, who.watching, connected=connected
+        )
     if as_json:
         typer.echo(json.dumps(finite(asdict(summary))))
 
@@ -91,16 +94,6 @@ def _readable(station: Station) -> dict[str, frozenset[str] | None]:
         except ProfileError:
             found[entry.alias] = None  # told when it is the one to be opened
     return found
-
-
-def _make_sure(who: Operator, question: Prompt) -> None:
-    from daq.errors import Refused
-
-    if not who.answer(question):
-        raise Refused(
-            "Nothing is watched: the readings would be logged under a point where they are not.",
-            hint="without --point they are logged under none.",
-        )
 
 
 @bench_app.command()

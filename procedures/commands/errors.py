@@ -46,12 +46,12 @@ class Interrupted(TrimbenchError):
         self.open_hazards = list(open_hazards)
 
     @classmethod
-    def of_run(cls, run: int, open_hazards: Sequence[str]) -> Self:
-        """Return the error that says what is open and how to go on."""
+    def of_run(cls, run: int, open_hazards: Sequence[str], *, resumable: bool = True) -> Self:
+        """Return the error that says what is open and how to go on, where it can be gone on."""
         still = "".join(f" STILL OPEN: {hazard}." for hazard in open_hazards)
         return cls(
             f"Interrupted: run {run} is cut off.{still}",
-            hint=f"`trimbench resume {run}` goes on with it.",
+            hint=f"`trimbench resume {run}` goes on with it." if resumable else "",
             run=run,
             open_hazards=open_hazards,
         )

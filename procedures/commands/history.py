@@ -209,8 +209,10 @@ def book(
     check_outputs(kept_files(described), path)
     with open_station_log(described) as reader:
         write_book(reader, described, period, path, now_utc_ns=SystemClock().utc_ns())
+        warnings = chain_warnings(reader)
+    warn(warnings, as_json=as_json)
     if as_json:
-        _print_json({"pdf": str(path)})
+        _print_json({"pdf": str(path), "warnings": warnings})
         return
     typer.echo(f"Book  {path}")
 

@@ -25,14 +25,14 @@ RunArgument = Annotated[int, typer.Argument(metavar="RUN", help="Number of the r
 @log_app.command()
 def runs(station: StationOption = None, as_json: JsonOption = False) -> None:
     """List the runs in a station's log, and check that the log is whole."""
-    from daq.log.lock import is_held
+    from daq.log.lock import holder
     from daq.log.reader import LogReader
 
     path = _log_path(station)
     # Looked at before the rows: a run that ends meanwhile is listed with its end.
-    held = is_held(path)
+    held_by = holder(path)
+    running = None if held_by is None else held_by.run
     with LogReader(path) as reader:
-        running = reader.newest_run() if held else None
         listed = [_as_row(reader, number, running=running) for number in reader.run_numbers()]
         checked = reader.verify()
     if as_json:
@@ -61,12 +61,18 @@ def record(
     as_json: JsonOption = False,
 ) -> None:
     """Make the record of a run from the log: a PDF to sign and a CSV of its readings."""
+    from daq.log.reader import LogReader
+    from procedures.commands.guard import chain_warnings, warn
     from procedures.record.make import write_record
 
     log_path = _log_path(station)
     made = write_record(log_path, run_number, folder or log_path.parent)
+    with LogReader(log_path) as reader:
+        warnings = chain_warnings(reader)
+    warn(warnings, as_json=as_json)
     if as_json:
-        typer.echo(json.dumps({"pdf": str(made.pdf), "csv": str(made.csv)}))
+        said = {"pdf": str(made.pdf), "csv": str(made.csv), "warnings": warnings}
+        typer.echo(json.dumps(said))
         return
     typer.echo(f"Record    {made.pdf}\nReadings  {made.csv}")
 

@@ -112,9 +112,11 @@ def clearance(
         "sectors": [_sector_data(sector) for sector in check.sectors],
         "missing": list(check.missing),
         "reached_deg": {"90": check.reached_deg[0], "150": check.reached_deg[1]},
+        "warnings": list(check.warnings),
     }
     lines = [(f"{sector.side} Hz side", _sector_text(sector)) for sector in check.sectors]
     lines += [("missing", text) for text in check.missing]
+    lines += [("warning", text) for text in check.warnings]
     show(
         Output(
             data,

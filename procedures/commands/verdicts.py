@@ -15,6 +15,7 @@ from procedures.record.model import FoundLeft
 from procedures.record.model import Verdict as VerdictLine
 from procedures.record.pairing import summarise
 from procedures.record.steps import read_steps
+from procedures.record.warn import wrong_codes
 
 _DEGREE: Final = "°"
 
@@ -64,11 +65,21 @@ class Judged:
 
 @dataclass(frozen=True, slots=True)
 class Verdicts:
-    """The judged lines of a run's record, by what was said of each last."""
+    """The judged lines of a run's record, by what was said of each last.
+
+    Attributes
+    ----------
+    within, out, undecided
+        In tolerance, out of it, and too close to call.
+    wrong_codes
+        Identifications that are not the station's, in words: they are right or wrong without a
+        limit.
+    """
 
     within: tuple[Judged, ...]
     out: tuple[Judged, ...]
     undecided: tuple[Judged, ...]
+    wrong_codes: tuple[str, ...] = ()
 
     def as_data(self) -> dict[str, object]:
         """Return how many are in, and the others one by one."""
@@ -76,6 +87,7 @@ class Verdicts:
             "in": len(self.within),
             "out": [line.as_data() for line in self.out],
             "undecided": [line.as_data() for line in self.undecided],
+            "wrong_codes": list(self.wrong_codes),
         }
 
 
@@ -101,6 +113,7 @@ def verdicts_of(log_path: Path, run: int) -> Verdicts:
         within=that_are(Verdict.IN_TOLERANCE),
         out=that_are(Verdict.OUT_OF_TOLERANCE),
         undecided=that_are(Verdict.TOO_CLOSE),
+        wrong_codes=tuple(wrong_codes(steps)),
     )
 
 

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from daq.clock import Clock
-from daq.errors import InputError
+from daq.errors import Aborted, InputError, Refused
 from daq.journal import Journal
 from daq.log.entry import Kind
 from daq.log.writer import LogWriter
 from daq.reading import QUANTITIES
-from daq.roles import Instrument, Prompt
+from daq.roles import Answer, Instrument, Prompt
 from daq.station import KIND_OF_QUANTITY, Point, Station
 from daq.toml_file import did_you_mean
 from daq.units import parse
@@ -175,13 +175,24 @@ def watch_quantity(
     clock: Clock,
     writer: LogWriter,
     show: Show,
+    *,
+    connected: Callable[[], Answer] | None = None,
 ) -> WatchSummary:
     """Watch until the time is over or the technician stops, logged as a run of its own.
 
     A point is shown beside the reference value of its normal state, where the log has one.
 
+    Parameters
+    ----------
+    connected
+        Asks whether the instrument is where its readings will be logged as (`connection_question`);
+        None where there is nothing to ask. It is asked within the run: whatever else is logged
+        while nobody has answered yet has a run that it belongs to.
+
     Raises
     ------
+    Refused, Aborted
+        It is not connected, or the technician stopped before it was; the run has that end.
     BenchError, LogError
         As `procedures.terminal.watch_loop.run_watch`; the run then has no end in the log.
     """
@@ -193,14 +204,30 @@ def watch_quantity(
         WATCH,
         started_body(WATCH, 1, station, (instrument,), operator="technician"),
     )
+    try:
+        _see_connected(connected)
+    except Refused as refusal:
+        _end(writer, run, "refused", str(refusal))
+        raise
+    except Aborted as stop:
+        _end(writer, run, "aborted", stop.message)
+        raise
     summary = run_watch(instrument, task, journal=Journal(writer, run), clock=clock, show=show)
-    writer.append(
-        run,
-        Kind.RUN_ENDED,
-        "finished",
-        {"result": "finished", "message": "", "open_hazards": []},
-    )
+    _end(writer, run, "finished")
     return summary
+
+
+def _see_connected(connected: Callable[[], Answer] | None) -> None:
+    if connected is not None and not connected():
+        raise Refused(
+            "Nothing is watched: the readings would be logged under a point where they are not.",
+            hint="without --point they are logged under none.",
+        )
+
+
+def _end(writer: LogWriter, run: int, result: str, message: str = "") -> None:
+    body = {"result": result, "message": message, "open_hazards": []}
+    writer.append(run, Kind.RUN_ENDED, result, body)
 
 
 def _reference(task: WatchTask, log: Path, at_utc_ns: int) -> Reference | None:

@@ -90,14 +90,16 @@ class _Page:
 
     async def act(self, request: Request) -> Response:
         body = await _object(request)
-        # Looked at when the body is there: a screen that is let go meanwhile may no longer act.
-        if not self._parts.pairing.may_act(request.cookies.get(COOKIE)):
-            raise HTTPException(401, "Only the paired screen may act; this one looks on.")
         wish = Wish(str(body.get("id", "")), str(body.get("do", "")), str(body.get("text", "")))
-        try:
-            act(wish, self._parts.hub, self._parts.offers)
-        except Stale as error:
-            raise HTTPException(409, error.message) from error
+        # Looked at when the body is there, and until the wish is handed over: a screen that is let
+        # go meanwhile may no longer act.
+        with self._parts.pairing.acting(request.cookies.get(COOKIE)) as may_act:
+            if not may_act:
+                raise HTTPException(401, "Only the paired screen may act; this one looks on.")
+            try:
+                act(wish, self._parts.hub, self._parts.offers)
+            except Stale as error:
+                raise HTTPException(409, error.message) from error
         return JSONResponse({"done": True})
 
     async def pair(self, request: Request) -> Response:

@@ -1,8 +1,9 @@
 """Pair another screen instead of the paired one, asked for at the terminal.
 
 A phone that was lost must not be able to act a moment longer, and one whose battery is empty must
-not keep another from acting. So a single key at the terminal ends token and cookie at once and
-shows a new code; the screen that was paired goes on looking, and says so.
+not keep another from acting. So one key at the terminal, typed as a line or pressed twice while a
+value is watched, ends token and cookie at once and shows a new code; the screen that was paired
+goes on looking, and says so.
 """
 
 from __future__ import annotations
@@ -10,8 +11,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final
 
+from daq.clock import Clock
 from procedures.page.hub import Hub
+from procedures.page.offers import Offers
 from procedures.page.pairing import Pairing
+from procedures.terminal.operator import STOP_QUESTION_NS
 
 KEY: Final = "p"
 """Pressed twice while a value is watched, or typed as a line where something is asked."""
@@ -35,8 +39,12 @@ class Doorway:
         Who may act.
     hub
         Screens hear there that it has changed.
+    offers
+        What the screen that is let go has offered there, and nobody took yet, is withdrawn.
     invite
         Returns the lines that bring a screen here, with the token of the moment.
+    clock
+        The question after the first press lapses as the one whether to stop does.
     log
         Records an event of the run; None where there is none.
 
@@ -47,19 +55,28 @@ class Doorway:
     """
 
     def __init__(
-        self, pairing: Pairing, hub: Hub, invite: Callable[[], str], log: Log | None
+        self,
+        pairing: Pairing,
+        hub: Hub,
+        offers: Offers,
+        invite: Callable[[], str],
+        *,
+        clock: Clock,
+        log: Log | None,
     ) -> None:
         self._pairing = pairing
         self._hub = hub
+        self._offers = offers
         self._invite = invite
+        self._clock = clock
         self._log = log
-        self._asked = False
+        self._asked_ns: int | None = None
         self._renewed = 0
         self.tell: Callable[[str], None] = _to_nobody
 
     def takes_line(self, line: str) -> bool:
         """Whether a typed line was the pairing key; another screen can be paired then."""
-        self._asked = False
+        self._asked_ns = None
         if line.strip().lower() != KEY:
             return False
         self.pair_anew()
@@ -73,15 +90,21 @@ class Doorway:
         others = ""
         for key in keys:
             if key.lower() != KEY:
-                self._asked = False
+                self._asked_ns = None
                 others += key
-            elif self._asked:
-                self._asked = False
+            elif self._is_asked():
+                self._asked_ns = None
                 self.pair_anew()
             else:
-                self._asked = True
+                self._asked_ns = self._clock.monotonic_ns()
                 self.tell(_SURE)
         return others
+
+    def _is_asked(self) -> bool:
+        """Whether the question after the first press still stands."""
+        if self._asked_ns is None:
+            return False
+        return self._clock.monotonic_ns() - self._asked_ns <= STOP_QUESTION_NS
 
     def pair_anew(self) -> None:
         """End token and cookie at once, record it, and show at the terminal how to pair a screen.
@@ -92,6 +115,7 @@ class Doorway:
             It could not be recorded; nobody is paired then.
         """
         was_paired = self._pairing.renew()
+        self._offers.withdraw()
         self._renewed += 1
         self._hub.publish("pair", {"renewed": self._renewed})
         self._record(LET_GO, reason="it was paired" if was_paired else "none was paired yet")

@@ -67,6 +67,14 @@ class Offers:
             if not self._typed:
                 self._offered = False
 
+    def withdraw(self) -> None:
+        """Forget what was offered and not taken: whoever offered it may not act any more."""
+        with self._lock:
+            if self._typed:
+                self._offered = False
+                self._typed.clear()
+            self._silence()
+
     def take(self) -> str | None:
         """Return the next line or key that was offered, None when there is none."""
         with self._lock:

@@ -9,6 +9,8 @@ from __future__ import annotations
 import hmac
 import secrets
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Final
 
 COOKIE: Final = "__Host-trimbench"
@@ -63,10 +65,15 @@ class Pairing:
 
     def may_act(self, cookie: str | None) -> bool:
         """Whether a screen with this cookie may act."""
+        with self.acting(cookie) as may:
+            return may
+
+    @contextmanager
+    def acting(self, cookie: str | None) -> Iterator[bool]:
+        """Yield whether a screen with this cookie may act; it is not let go within the block."""
         with self._lock:
-            if not self._needed:
-                return True
-            return self._cookie is not None and cookie is not None and _same(cookie, self._cookie)
+            paired = self._cookie is not None and cookie is not None
+            yield not self._needed or (paired and _same(cookie or "", self._cookie or ""))
 
     def expire(self) -> None:
         """End token and cookie: from now on nobody may act."""

@@ -83,7 +83,8 @@ class LivePage:
     options
         How it is served.
     writer
-        Where it is logged that another screen was paired; None where there is no run.
+        Where it is logged that another screen was paired; None where there is no run. Nobody may
+        be asked at `keys` before the run's first row is there: another is paired then.
 
     Raises
     ------
@@ -112,7 +113,9 @@ class LivePage:
         self._socket = listening(self._address, options.port)
         self._certificate: Certificate | None = None
         log = None if writer is None or run is None else run_events(writer, run)
-        self._door = Doorway(self._pairing, self.hub, self.invitation, log)
+        self._door = Doorway(
+            self._pairing, self.hub, self._offers, self.invitation, clock=clock, log=log
+        )
         self._started = threading.Event()
         self._up = False
         self._stop: Callable[[], None] | None = None

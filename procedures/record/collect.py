@@ -16,7 +16,7 @@ from procedures.record.steps import Steps, read_steps
 from procedures.record.warn import warnings_of
 
 CUT_OFF = "cut off"
-"""Result of a run whose last row is not its end."""
+"""Result of a run that has no end, or was taken up after it."""
 
 
 def collect(reader: LogReader, run: int) -> Record:
@@ -36,7 +36,8 @@ def collect(reader: LogReader, run: int) -> Record:
         header = _header(entries[0], entries[-1], station)
         instruments = _instruments(entries[0])
     steps = read_steps(entries)
-    end = _end(entries[-1], steps)
+    ends = [entry for entry in entries if entry.kind is Kind.RUN_ENDED]
+    end = _end(None if summary.ended is None else ends[-1], steps)
     chain_fault = _chain_fault(reader)
     return Record(
         header=header,
@@ -119,8 +120,8 @@ def _instruments(first: Entry) -> tuple[InstrumentLine, ...]:
     )
 
 
-def _end(last: Entry, steps: Steps) -> End:
-    if last.kind is not Kind.RUN_ENDED:
+def _end(last: Entry | None, steps: Steps) -> End:
+    if last is None:
         return End(
             CUT_OFF,
             "The log holds no end of this run: it was cut off, or it is still going on.",

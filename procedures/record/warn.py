@@ -18,6 +18,12 @@ _UNREADABLE: Final = "The station file's text in the log cannot be read by this 
 _UNFINISHED: Final = (
     "A control may have been turned without anything being captured: no outcome of the step"
 )
+_IDENTIFICATION: Final = "Identification"
+"""Title of the note on the code that a transmitter sends; see its ``right``."""
+
+_LOWEST_POINTS: Final = "Clearance, lowest points"
+"""Title of the note on a wide traverse; its ``missing`` lists what was not read."""
+
 _INTERRUPTIONS: Final = frozenset({"gap", "interrupted"})
 
 
@@ -48,6 +54,8 @@ def warnings_of(
         *([] if end.result == "finished" else _of_an_early_end(end, steps)),
         *_of_verdicts(steps),
         *_of_cuts(steps),
+        *wrong_codes(steps),
+        *_of_clearance(steps),
         *_of_instruments(instruments, steps),
         *_of_readings(steps),
         *([] if station_readable else [_UNREADABLE]),
@@ -80,6 +88,25 @@ def _of_cuts(steps: Steps) -> Iterator[str]:
                 f"The phase after a cut of {said} was not what such a cut makes: it is as if "
                 f"{fits} had been cut, or another line."
             )
+
+
+def wrong_codes(steps: Steps) -> Iterator[str]:
+    """Return which transmitters were last heard to send another code than the station's, in words.
+
+    No limit is judged there, so that no verdict says it.
+    """
+    last = {note.key: note.body for note in steps.notes if note.title == _IDENTIFICATION}
+    for key, body in last.items():
+        if body.get("right") is False:
+            sent = body.get("spelt") or "another code, as heard"
+            yield f"The identification is NOT {body.get('wanted')}: {sent} ('{key}')."
+
+
+def _of_clearance(steps: Steps) -> Iterator[str]:
+    for note in steps.notes:
+        missing = note.body.get("missing") if note.title == _LOWEST_POINTS else None
+        if isinstance(missing, list | tuple):
+            yield from (f"Clearance is NOT KNOWN: {words}." for words in missing)
 
 
 def _of_instruments(instruments: Sequence[InstrumentLine], steps: Steps) -> Iterator[str]:

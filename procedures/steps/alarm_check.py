@@ -109,7 +109,8 @@ def check_alarm(bench: Bench, entry: AlarmEntry) -> None:
     time_limit = _time_limit(bench, entry)
     if entry.kind == "ident":
         checks = bench.station.transmitter
-        suppressed = checks is not None and checks.ident is not None and checks.ident.suppressed
+        # Without a word of the station file it is suppressed, as [transmitter.ident] has it too.
+        suppressed = checks is None or checks.ident is None or checks.ident.suppressed
         with keyed_meanwhile(bench, f"{key}/keyed", suppressed=suppressed):
             # While it was suppressed its own alarm stood.
             _see_at_rest(unit, table, f"{key}/at rest", time_limit)

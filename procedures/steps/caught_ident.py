@@ -97,7 +97,8 @@ def catch_identification(bench: Bench, key: str, table: IdentCheck) -> Ident:
             keyed = _keyed(point, waveform)
             if keyed:
                 depth, tone_hz = (mean_of(each) for each in zip(*keyed, strict=True))
-                return {"depth": depth, "tone_hz": tone_hz, **_keying(timed, tone_hz["value"])}
+                keying = _keying(timed, tone_hz["value"], bench.station.station.ident)
+                return {"depth": depth, "tone_hz": tone_hz, **keying}
         return {"depth": None, "tone_hz": None, "text": "", "dot_s": None}
 
     body = kept(bench, key, "identification", point, live)
@@ -150,16 +151,16 @@ def _keyed(point: Point, waveform: Waveform) -> list[tuple[Estimate, Estimate]]:
     return [(depth, tone) for depth, tone in whole if depth.value > least]
 
 
-def _keying(records: Sequence[TimedRecord], tone_hz: float) -> dict[str, object]:
-    """Return code, dot and repetition as they are kept."""
-    from daq.samples.ident_repetition import decode_longest, repetition
+def _keying(records: Sequence[TimedRecord], tone_hz: float, wanted: str) -> dict[str, object]:
+    """Return code, dot and repetition as they are kept; `wanted` is the code of the station."""
+    from daq.samples.ident_repetition import decode_longest, marks_of, repetition
     from daq.samples.keyed_ident import keyed_envelopes
 
     envelopes = keyed_envelopes(records, tone_hz)
     message = decode_longest(envelopes)
     dot_s = None if message is None else message.dot_s
     said: dict[str, object] = {"text": "" if message is None else message.text, "dot_s": dot_s}
-    sent = repetition(envelopes, dot_s or SHORTEST_DOT_S)
+    sent = repetition(envelopes, dot_s or SHORTEST_DOT_S, marks_of(wanted))
     if sent is None:
         return said
     said["intervals_s"] = list(sent.intervals_s)

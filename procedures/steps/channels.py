@@ -26,6 +26,7 @@ def monitor_channels(bench: Bench) -> None:
         found = bench.measure(f"{key}/as found", name, label="as found")
         judged = judge_setting(bench, f"{key}/as found/verdict", "as found", found, limit)
         if judged.verdict is Verdict.IN_TOLERANCE:
+            bench.tell(f"'{name}' reads {said(found)}.")
             continue
         if point.control:
             adjust_until_set(bench, key, point, found, limit)

@@ -25,7 +25,7 @@ from procedures.steps.positions import Placed, Taken
 from procedures.trims.drive import Drive
 from procedures.trims.drive_delay import StatedDelay
 from procedures.trims.drive_file import Ground, antenna_of, read_drive
-from procedures.trims.drive_places import Cut, Reduced, reduce_drive
+from procedures.trims.drive_places import Cut, Reduced, Span, reduce_drive
 from procedures.trims.place import Offset
 
 WALK: Final = "walk"
@@ -36,6 +36,26 @@ ATTEMPTS: Final = 3
 
 OVERRUN_M: Final = 40.0
 """How far a drive goes beyond the outermost places, so that the receiver has settled there."""
+
+REVERSED: Final = (
+    "DDM falls towards the side where 150 Hz has to predominate: the sense is reversed. Look at "
+    "`positive` of the receiver's log in the station file, at the side on which positions are "
+    "positive, and at the station"
+)
+"""Nothing proves the sense of a log before it is read."""
+
+
+@dataclass(frozen=True, slots=True)
+class Driven(Taken):
+    """A traverse that was taken from a log.
+
+    Attributes
+    ----------
+    unread_deg
+        Between which azimuths of the plan the log has no usable row.
+    """
+
+    unread_deg: tuple[Span, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +79,7 @@ class DrivenTraverse:
     on_circle: bool
     cut: Cut
 
-    def take(self, key: str, label: str) -> Taken | None:
+    def take(self, key: str, label: str) -> Driven | None:
         """Return the traverse from the file that is named; None where it is to be walked.
 
         Raises
@@ -150,6 +170,8 @@ class DrivenTraverse:
             reduced = self._reduced(read.drive, layout)
         except InputError as error:
             return {"fault": str(error)}
+        if reduced.falls:
+            return {"fault": f"{log.name}: {REVERSED}."}
         rows = Rows(self.bench, self.point, layout, read)
         places = []
         for number, cell in enumerate(reduced.places.values(), start=1):
@@ -180,7 +202,7 @@ class DrivenTraverse:
         stated = StatedDelay.of(layout)
         return reduce_drive(drive, self.cut, stated, u_place_m=self.positions.u_m)
 
-    def _taken(self, key: str, label: str, body: Body) -> Taken:
+    def _taken(self, key: str, label: str, body: Body) -> Driven:
         """Return the places that the journal holds, each kept as a measurement for the record."""
         self._keep(key, label, body)
         placed = []
@@ -196,7 +218,9 @@ class DrivenTraverse:
             }
             self.bench.journal.outcome(f"{key}/place {number}/ddm", request, measurement.to_body)
             placed.append(Placed(at, measurement))
-        return Taken(placed, _number(body, "u_common_place_m"))
+        unread = _mappings(body.get("unread", []))
+        spans = tuple((_number(each, "from_deg"), _number(each, "to_deg")) for each in unread)
+        return Driven(placed, _number(body, "u_common_place_m"), spans)
 
     def _keep(self, key: str, label: str, body: Body) -> None:
         late_ms, late_u_ms = (1e3 * _number(body, name) for name in ("delay_s", "delay_u_s"))

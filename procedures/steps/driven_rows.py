@@ -92,6 +92,7 @@ def report(
         "rows_frozen": frozen if layout.floor else "not looked for: noise and resolution not given",
         "fixes_left_out": read.fixes_left_out,
         "gaps": [asdict(gap) for gap in read.gaps[:GAPS_SHOWN]],
+        "unread": [{"from_deg": low, "to_deg": high} for low, high in reduced.unread_deg],
         **delay,
         "u_common_place_m": math.hypot(positions.common_u_m, reduced.u_common_place_m),
         "warnings": warnings,

@@ -92,7 +92,7 @@ def _judge_repetition(bench: Bench, key: str, found: Ident, table: IdentCheck) -
     bench.note(
         f"{key}/intervals",
         "Intervals between identifications",
-        {"intervals_s": [round(each_s, 3) for each_s in found.intervals_s]},
+        {"intervals": [{"interval_s": each_s} for each_s in found.intervals_s]},
     )
     if found.per_minute is None:
         seen = len(found.intervals_s)

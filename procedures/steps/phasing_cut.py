@@ -29,7 +29,7 @@ def plan_cut(work: Work, key: str, phase: PhaseEstimate) -> tuple[Cut, ...]:
     phasing = work.phasing
 
     def path(entry: CablePathEntry, name: PathName) -> CablePath:
-        return CablePath(velocity_factor=entry.velocity_factor, spare_m=work.spare_m[name])
+        return CablePath(entry.velocity_factor, work.spare_m[name], entry.velocity_factor_u)
 
     plan = plan_cuts(
         phase,
@@ -150,7 +150,11 @@ def _length_really_cut(work: Work, key: str, best: Cut, where: str) -> float:
         )
         if cut_m >= 0.0:
             return cut_m
-    raise Refused(
+    raise _no_length(where)
+
+
+def _no_length(where: str) -> Refused:
+    return Refused(
         f"No length of {where} was entered that can have been cut.",
         hint="measure the piece that came off, note it, and begin again.",
     )
@@ -175,7 +179,7 @@ def check_last_cut(work: Work, key: str, phase: PhaseEstimate) -> None:
         phase,
         path=made.path,
         cut_m=made.cut_m,
-        cable=CablePath(velocity_factor=entry.velocity_factor),
+        cable=CablePath(entry.velocity_factor, None, entry.velocity_factor_u),
         frequency_hz=work.bench.station.station.frequency_hz,
     )
     work.bench.note(
@@ -205,16 +209,26 @@ def check_last_cut(work: Work, key: str, phase: PhaseEstimate) -> None:
 
 
 def _correct(work: Work, made: Made) -> None:
-    """Have the length entered that was really cut, so that the spare is right from here on."""
-    cut_m = work.bench.number(
-        f"{made.key}/{AGAIN} afterwards",
-        f"Measure the piece that came off the {cable_words(work.cable(made.path))} path and look "
-        f"at the line. {format_length(made.cut_m)} was entered; enter the length really cut.",
-        unit="m",
-        suggestion=made.cut_m,
-    )
-    if cut_m >= 0.0:
-        work.spare_m[made.path] = max(0.0, made.spare_m - cut_m)
+    """Have the length entered that was really cut, so that the spare is right from here on.
+
+    Raises
+    ------
+    Refused
+        No length was entered that can be one.
+    """
+    where = f"the {cable_words(work.cable(made.path))} path"
+    for attempt in range(1, ANSWERS + 1):
+        cut_m = work.bench.number(
+            f"{made.key}/{AGAIN} afterwards{f' {attempt}' if attempt > 1 else ''}",
+            f"Measure the piece that came off {where} and look at the line. "
+            f"{format_length(made.cut_m)} was entered; enter the length really cut.",
+            unit="m",
+            suggestion=made.cut_m,
+        )
+        if cut_m >= 0.0:
+            work.spare_m[made.path] = max(0.0, made.spare_m - cut_m)
+            return
+    raise _no_length(where)
 
 
 def centre_fine_control(work: Work, key: str) -> None:

@@ -97,7 +97,7 @@ def _calibration(bench: Bench, entry: InstrumentEntry, today: date) -> None:
             what, hint="use an instrument that is in calibration, or give a reason to go on."
         )
     reason = bench.text(f"calibration/{entry.alias}/reason", "The reason, for the record:").strip()
-    if not reason:
+    if not reason.strip("-. "):
         raise Refused(f"{what} No reason was given.")
     bench.note(
         f"calibration/{entry.alias}/overridden",

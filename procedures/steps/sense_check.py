@@ -90,7 +90,8 @@ def require_sense_check(bench: Bench, alias: str, point_name: str) -> None:
     """Go on only with a receiver whose sense was found right; check it now if it never was.
 
     A check counts for the same maker, model and serial number read in the same way: a profile
-    whose query, unit, sign or set-up was changed since is asked for again. An
+    whose query, unit, sign or set-up was changed since is asked for again, and so is an instrument
+    with another firmware or a newer calibration. An
     instrument that tells no serial number is checked in every run. Where no tone can be made to
     predominate, a reason for going on counts for this run alone, and proves nothing.
 
@@ -171,12 +172,22 @@ def judged_sense(with_150: Measurement, with_90: Measurement) -> Sense:
 
 
 def how_it_reads(station: Station, instrument: Instrument) -> dict[str, object]:
-    """Return what a proof of its sense holds for: this very instrument, read in this very way."""
+    """Return what a proof of its sense holds for: this very instrument, read in this very way.
+
+    A repair or a calibration may have turned its sign, so the proof ends with them.
+    """
     way = ""
     if isinstance(instrument, ReadsInOneWay) and "ddm" in instrument.quantities:
         way = instrument.way_of_reading("ddm")
-    profile = station.instrument(instrument.alias).profile
-    return {"profile": profile, "way of reading": way, **_named(instrument.identity)}
+    entry = station.instrument(instrument.alias)
+    calibrated = entry.calibrated.isoformat() if entry.calibrated else ""
+    return {
+        "profile": entry.profile,
+        "way of reading": way,
+        **_named(instrument.identity),
+        "firmware": instrument.identity.firmware,
+        "calibrated": calibrated,
+    }
 
 
 def last_right_check(reader: LogReader, wanted: Mapping[str, object]) -> Entry | None:
@@ -222,7 +233,9 @@ def _found_right_before(bench: Bench, alias: str) -> bool:
         "Sense found right before",
         {"instrument": alias, **read_so, **known},
     )
-    bench.tell(f"The sense of '{alias}' ({identity}) was found right on {known['found_on']}.")
+    bench.tell(
+        f"The sense of '{alias}' ({identity}) was found right on {str(known['found_on'])[:10]}."
+    )
     return True
 
 
@@ -236,7 +249,7 @@ def _override(bench: Bench, alias: str) -> None:
     ):
         raise Refused(what, hint="see that a tone can be made to predominate, or give a reason.")
     reason = bench.text(f"sense/{alias}/reason", "The reason, for the record:").strip()
-    if not reason:
+    if not reason.strip("-. "):
         raise Refused(f"{what} No reason was given.")
     bench.note(
         f"sense/{alias}/overridden",

@@ -1,28 +1,36 @@
-"""The wide traverse: walked or driven, the least clearance of each sector found and judged."""
+"""The wide traverse: walked or driven, and the least clearance of each sector found."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 
 from daq.errors import InputError, Refused
 from daq.measurement import Measurement
+from daq.rounding import fixed
 from daq.station_ground import Clearance, FieldPlace
 from procedures.engine.bench import Bench
-from procedures.judge import Judgement, Result
 from procedures.limit_tables import LimitRow, find_limit
 from procedures.steps.driven import DrivenTraverse
 from procedures.steps.positions import Placed, Walk, marks_of
-from procedures.trims.clearance import INNER_EDGE_DEG, ClearanceCheck, check_clearance
-from procedures.trims.drive_places import weakest_between
+from procedures.trims.clearance import (
+    INNER_EDGE_DEG,
+    ClearanceCheck,
+    SectorMinimum,
+    check_clearance,
+)
+from procedures.trims.drive_places import Span, weakest_between
 from procedures.trims.traverse import Traverse
 
 NEAR_DDM: Final = 0.05
 """Margin to its limit, DDM, within which the lowest point of a sector is looked at closely."""
+
+SPANS_SHOWN: Final = 8
+"""More stretches without a usable row are counted and not listed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +45,29 @@ class Wide:
         The least clearance per sector.
     inner, outer
         The limits that hold.
+    unread_deg
+        Between which azimuths a log that was driven has no usable row.
     """
 
     traverse: Traverse
     check: ClearanceCheck
     inner: LimitRow
     outer: LimitRow
+    unread_deg: tuple[Span, ...] = ()
+
+    def knows(self, sector: SectorMinimum) -> bool:
+        """Whether the whole sector was read; an inner one begins where its limit is reached."""
+        sign = 1.0 if sector.side == "150" else -1.0
+        away = sign * self.traverse.position
+        for span in self.unread_deg:
+            near, far = sorted(sign * azimuth for azimuth in span)
+            begins = sector.from_deg
+            if sector.reached_deg is not None:
+                # It may have been reached, and lost again, where nothing was read.
+                begins = float(np.max(away[away < sector.reached_deg], initial=0.0))
+            if far > begins and near < sector.to_deg:
+                return False
+        return True
 
 
 def azimuths_deg(bench: Bench, table: Clearance) -> list[float]:
@@ -90,6 +115,7 @@ def measure_wide(bench: Bench, table: Clearance) -> Wide:
     driven = _driven(bench, table, planned_deg).take("clearance", "as found")
     if driven is not None:
         work.u_common_place_m = driven.u_common_place_m
+        work.unread_deg = driven.unread_deg
         for placed in driven.placed:
             work.add(placed)
         return work.wide()
@@ -123,6 +149,7 @@ class _Work:
     inner: LimitRow
     outer: LimitRow
     u_common_place_m: float
+    unread_deg: tuple[Span, ...] = ()
     readings: dict[float, Measurement] = field(default_factory=dict)
 
     def read(self, walk: Walk, azimuth_deg: float) -> None:
@@ -152,10 +179,30 @@ class _Work:
                 rule=self.bench.station.conventions.acceptance,
                 inner_ddm=self.inner.low or 0.0,
                 outer_ddm=self.outer.low or 0.0,
+                positive_side_150=True,
             )
         except InputError as error:
             raise Refused(error.message, hint=error.hint) from error
-        return Wide(traverse, check, self.inner, self.outer)
+        # How far the readings reach is among what is missing already.
+        on_the_way = [
+            span for span in self.unread_deg if span[0] < angles[-1] and span[1] > angles[0]
+        ]
+        check = replace(check, missing=(*check.missing, *_unread_in_words(on_the_way)))
+        return Wide(traverse, check, self.inner, self.outer, self.unread_deg)
+
+
+def _unread_in_words(unread_deg: Sequence[Span]) -> list[str]:
+    if len(unread_deg) > SPANS_SHOWN:
+        low, high = max(unread_deg, key=lambda span: span[1] - span[0])
+        return [
+            f"the log has no usable row in {len(unread_deg)} stretches, the widest from "
+            f"{fixed(low, 1, plus=True)} to {fixed(high, 1, plus=True)} degrees"
+        ]
+    return [
+        f"the log has no usable row from {fixed(low, 1, plus=True)} to "
+        f"{fixed(high, 1, plus=True)} degrees"
+        for low, high in unread_deg
+    ]
 
 
 def between(wide: Wide, finest_deg: float) -> list[float]:
@@ -170,82 +217,3 @@ def between(wide: Wide, finest_deg: float) -> list[float]:
             if 0 <= beside < len(angles) and abs(angles[beside] - angles[at]) > finest_deg:
                 added.add(round(float(angles[beside] + angles[at]) / 2.0, 4))
     return sorted(added)
-
-
-def keep_wide(bench: Bench, wide: Wide) -> None:
-    """Keep the lowest points and what is not known, and say them."""
-    check = wide.check
-    bench.note(
-        "clearance/lowest",
-        "Clearance, lowest points",
-        {
-            "reached_90_side_deg": check.reached_deg[0],
-            "reached_150_side_deg": check.reached_deg[1],
-            "missing": list(check.missing),
-            "sectors": [
-                {
-                    "side": f"{sector.side} Hz",
-                    "from_deg": sector.from_deg,
-                    "to_deg": sector.to_deg,
-                    "lowest_ddm": sector.lowest_ddm,
-                    "at_deg": sector.at_deg,
-                    "readings": sector.points,
-                }
-                for sector in check.sectors
-            ],
-            "places": [
-                {"azimuth_deg": float(angle), "reading_ddm": float(ddm)}
-                for angle, ddm in zip(wide.traverse.position, wide.traverse.ddm, strict=True)
-            ],
-        },
-    )
-    for sector in check.sectors:
-        bench.tell(
-            f"{sector.side} Hz side, {sector.searched}: lowest "
-            f"{sector.lowest_ddm:.3f} at {sector.at_deg:+.1f}°."
-        )
-    for words in check.missing:
-        bench.tell(f"NOT KNOWN: {words}.")
-
-
-def judge_wide(bench: Bench, wide: Wide) -> dict[str, Judgement]:
-    """Judge the lowest point of each sector; returns by side and sector, such as ``90 inner``.
-
-    A side on which the inner limit is reached nowhere within 10 degrees is judged by the most
-    that it shows there.
-    """
-    found: dict[str, Judgement] = {}
-    for sector in wide.check.sectors:
-        name = "inner" if sector.to_deg <= INNER_EDGE_DEG else "outer"
-        row = wide.outer if name == "outer" else wide.inner
-        point = _sector(sector.side, name)
-        result = Result("clearance", sector.lowest_ddm, sector.judgement.u, point)
-        found[f"{sector.side} {name}"] = bench.judge(
-            f"clearance/{sector.side} {name}/verdict",
-            f"{point}, lowest at {sector.at_deg:+.1f}°",
-            result,
-            row.limit(),
-        )
-    for side, sign in (("90", -1.0), ("150", 1.0)):
-        if f"{side} inner" not in found:
-            found[f"{side} inner"] = _judge_most(bench, wide, side, sign)
-    return found
-
-
-def _judge_most(bench: Bench, wide: Wide, side: str, sign: float) -> Judgement:
-    traverse = wide.traverse
-    here = (traverse.position * sign > 0.0) & (np.abs(traverse.position) <= INNER_EDGE_DEG)
-    ddm = np.where(here, sign * traverse.ddm, -np.inf)
-    at = int(np.argmax(ddm))
-    u = 0.0 if traverse.u_ddm is None else float(traverse.u_ddm[at])
-    point = _sector(side, "inner")
-    return bench.judge(
-        f"clearance/{side} inner/verdict",
-        f"{point}, the most is at {traverse.position[at]:+.1f}°",
-        Result("clearance", float(ddm[at]), u, point),
-        wide.inner.limit(),
-    )
-
-
-def _sector(side: str, name: str) -> str:
-    return f"clearance, {side} Hz side, {name} sector"

@@ -35,6 +35,12 @@ SHORT_OF_EDGE_DEG: Final = 0.5
 
 SOURCE: Final = "Annex 10 Vol I, 3.1.3.7.3"
 
+TURNED_ROUND: Final = (
+    "DDM falls towards positive positions: the sides are named by the readings, as if positions "
+    "were counted the other way round; if they are not, the sense is reversed"
+)
+"""Warning where nobody says on which side positions are positive."""
+
 
 @dataclass(frozen=True, slots=True)
 class SectorMinimum:
@@ -97,11 +103,14 @@ class ClearanceCheck:
         Sectors without readings, ended early, or in which 0.180 was not reached, in words.
     reached_deg
         The furthest reading on the 90 and on the 150 side, degrees from the course line.
+    warnings
+        What makes the check doubtful, in words.
     """
 
     sectors: tuple[SectorMinimum, ...]
     missing: tuple[str, ...]
     reached_deg: tuple[float, float]
+    warnings: tuple[str, ...] = ()
 
 
 def check_clearance(
@@ -111,6 +120,7 @@ def check_clearance(
     rule: Rule = "simple",
     inner_ddm: float = INNER_DDM,
     outer_ddm: float = OUTER_DDM,
+    positive_side_150: bool = False,
 ) -> ClearanceCheck:
     """Find the least clearance per sector and judge it.
 
@@ -124,17 +134,28 @@ def check_clearance(
         Acceptance rule; guarded needs ``u_ddm`` in the traverse to be of use.
     inner_ddm, outer_ddm
         Least DDM of the two sectors; lower in an alarm profile.
+    positive_side_150
+        Positions are known to be positive where 150 Hz has to predominate, so that DDM which falls
+        there is a reversed sense. Otherwise the sides are named by the readings, with a warning
+        where that turns them round.
 
     Raises
     ------
     InputError
-        The traverse does not cross the course line, or has metres and no distance.
+        The traverse does not cross the course line, has metres and no distance, or its sense is
+        reversed.
     """
     angles = _angles_deg(traverse, distance_m)
     region = linear_region(traverse)
     y = traverse.ddm[region]
-    # Which way round positions are counted: 150 Hz lies where DDM rises to.
-    way = 1.0 if y[-1] > y[0] else -1.0
+    falls = bool(y[-1] < y[0])
+    if falls and positive_side_150:
+        raise InputError(
+            "DDM falls towards the side where 150 Hz has to predominate: the sense of the station, "
+            "of the receiver or of its log is reversed.",
+            hint="find out which before anything is judged; nothing was.",
+        )
+    way = -1.0 if falls else 1.0
     u = np.zeros_like(traverse.ddm) if traverse.u_ddm is None else traverse.u_ddm
     zero_deg = float(angles[region][int(np.argmin(np.abs(y)))])
     limits = (_limit("inner", inner_ddm), _limit("outer", outer_ddm))
@@ -150,7 +171,8 @@ def check_clearance(
         found, absent = one.check(limits)
         sectors += found
         missing += absent
-    return ClearanceCheck(tuple(sectors), tuple(missing), (reached[0], reached[1]))
+    warnings = (TURNED_ROUND,) if falls else ()
+    return ClearanceCheck(tuple(sectors), tuple(missing), (reached[0], reached[1]), warnings)
 
 
 def _limit(name: str, low: float) -> Limit:

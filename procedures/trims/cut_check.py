@@ -16,9 +16,6 @@ LENGTH_U_M: Final = 0.002
 """Standard uncertainty of a length by rule and of a refitted connector; common practice, no
 source."""
 
-VELOCITY_FACTOR_U: Final = 0.01
-"""That of a velocity factor for which none is stated; common practice, no source."""
-
 
 @dataclass(frozen=True, slots=True)
 class CutCheck:
@@ -65,12 +62,11 @@ def check_cut(
     """
     cut_deg = phase_for_length_deg(cut_m, frequency_hz, cable.velocity_factor)
     deg_per_m = phase_for_length_deg(1.0, frequency_hz, cable.velocity_factor)
-    factor_u = cable.u_velocity_factor or VELOCITY_FACTOR_U
     u_deg = math.hypot(
         before.u_deg,
         after.u_deg,
         deg_per_m * LENGTH_U_M,
-        cut_deg * factor_u / cable.velocity_factor,
+        cut_deg * cable.u_velocity_factor / cable.velocity_factor,
     )
     expected_deg = wrap_deg(before.phase_deg + advance_of(path) * cut_deg)
     difference_deg = wrap_deg(after.phase_deg - expected_deg)

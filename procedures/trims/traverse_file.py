@@ -2,7 +2,8 @@
 
 One header line; columns in any order, others are ignored; empty lines and lines that begin with
 ``#`` are skipped. Comma, semicolon or tab separate the cells; a decimal comma is understood where
-the separator is not a comma. Names may be written otherwise: ``Offset (m)``, ``DDM``.
+the separator is not a comma. Names may be written otherwise: ``Offset (m)``, ``DDM``. DDM and its
+uncertainty are ratios; a column of theirs in another unit is refused.
 """
 
 from __future__ import annotations
@@ -20,6 +21,12 @@ from daq.reading import IMPOSSIBLE_DDM
 from procedures.trims.traverse import Axis, Traverse
 
 _NO_WORD: Final = re.compile(r"[^a-z0-9]+")
+_SIGNS: Final = str.maketrans(
+    {"%": " percent ", "‰": " permille ", "\N{MICRO SIGN}": "u", "\N{GREEK SMALL LETTER MU}": "u"}
+)
+"""Signs of units, which are no letters and yet must not get lost."""
+_UNITS: Final = ("percent", "per_cent", "permille", "ua", "ma")
+_TO_RATIO: Final = "divide per cent by 100, or microamperes by 967.742."
 
 
 def read_traverse(path: Path) -> Traverse:
@@ -57,7 +64,7 @@ def parse_traverse(text: str, *, name: str = "traverse") -> Traverse:
         rows = [[cell.replace(",", ".") for cell in row] for row in rows]
     if len(rows) != len(lines):
         raise InputError(f"{name}: a quoted cell runs over more than one line.")
-    header = [_NO_WORD.sub("_", cell.lower()).strip("_") for cell in rows[0]]
+    header = [_column(cell) for cell in rows[0]]
     axis = _axis(header, f"{name}:{lines[0][0]}")
     wanted = [axis, "ddm", *(["u_ddm"] if "u_ddm" in header else [])]
     table = np.array(
@@ -77,6 +84,11 @@ def parse_traverse(text: str, *, name: str = "traverse") -> Traverse:
     )
 
 
+def _column(cell: str) -> str:
+    """Return a header cell as a name: ``Offset (m)`` as ``offset_m``."""
+    return _NO_WORD.sub("_", cell.lower().translate(_SIGNS)).strip("_")
+
+
 def _axis(header: list[str], where: str) -> Axis:
     shown = ", ".join(header)
     if "offset_m" in header and "angle_deg" in header:
@@ -85,7 +97,10 @@ def _axis(header: list[str], where: str) -> Axis:
         if header.count(column) > 1:
             raise InputError(f"{where}: the column {column!r} appears twice.")
     if "ddm" not in header:
-        raise InputError(f"{where}: there is no column named ddm. Found: {shown}.")
+        raise InputError(f"{where}: there is no column named ddm. Found: {shown}.", hint=_TO_RATIO)
+    for column in header:
+        if column in {f"u_ddm_{unit}" for unit in _UNITS} and "u_ddm" not in header:
+            raise InputError(f"{where}: {column} is no ratio as ddm is.", hint=_TO_RATIO)
     if "offset_m" in header:
         return "offset_m"
     if "angle_deg" in header:
@@ -109,7 +124,7 @@ def _number(row: list[str], header: list[str], column: str, where: str) -> float
     if column == "ddm" and abs(value) > 2.0 * IMPOSSIBLE_DDM:
         raise InputError(
             f"{where}: ddm is {cell}; a DDM is a ratio such as 0.155.",
-            hint="divide per cent by 100, or microamperes by 967.742.",
+            hint=_TO_RATIO,
         )
     if column == "u_ddm" and value <= 0.0:
         raise InputError(f"{where}: u_ddm is {cell}; a standard uncertainty is positive.")

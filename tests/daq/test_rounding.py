@@ -62,6 +62,11 @@ def test_a_value_has_the_places_of_its_uncertainty() -> None:
     assert with_doubt(4.4321, 0.0, decimals=2) == "4.43"
 
 
+@pytest.mark.parametrize(("u", "said"), [(4.9e-10, "4.43"), (5.1e-10, "4.432100000 ± 0.000000001")])
+def test_an_uncertainty_that_would_be_shown_as_none_is_left_out(u: float, said: str) -> None:
+    assert with_doubt(4.4321, u, decimals=2) == said
+
+
 def test_a_length_on_the_half_is_rounded_up() -> None:
     """0.0625 m is exact in binary: a half at three decimals whichever way it is stored."""
     assert format_length(0.0625).startswith("0.063 m")

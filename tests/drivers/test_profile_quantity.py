@@ -17,7 +17,7 @@ query = "A?"
 answer = 'STATE (?P<value>.*)'
 unit = "ratio"
 no_value = '-'
-values = {NORMAL = 0, "IN ALARM" = 1, P = 0.5}
+values = {NORMAL = 0, "IN ALARM" = 1, P = 0}
 """
 FIRST_LINE = HEAD.count("\n") + 1
 
@@ -28,7 +28,7 @@ def words(folder, text=WORDS) -> QuantitySection:
 
 @pytest.mark.parametrize(
     ("answer", "value"),
-    [("NORMAL", 0.0), ("IN ALARM", 1.0), ("P", 0.5), ("  NORMAL ", 0.0)],
+    [("NORMAL", 0.0), ("IN ALARM", 1.0), ("P", 0.0), ("  NORMAL ", 0.0)],
 )
 def test_a_word_is_the_number_that_it_stands_for_exactly(tmp_path, clock, answer, value):
     question = Question(words(tmp_path), "", 1.0)
@@ -52,18 +52,44 @@ def test_what_stands_for_no_value_is_no_word(tmp_path):
     assert heard.number.quality is Quality.NO_VALUE
 
 
-def test_a_word_may_mean_a_deviation_in_the_answer_s_unit_and_sign(tmp_path, clock):
-    """150 uA = 0.155 DDM (common practice, no source); 90 Hz counts positive here."""
+def test_no_word_means_a_deviation(tmp_path):
+    """It would be known exactly, and nothing that is measured is."""
     text = """[quantity.ddm]
 query = "D?"
 unit = "uA"
 positive_tone = 90
 values = {"FULL LEFT" = 150, CENTRE = 0}
 """
-    question = Question(tiny_profile(tmp_path, text).quantity["ddm"], "", 1.0)
-    heard = question.hear("FULL LEFT")
-    reading = question.reading(heard, source="it", point="", clock=clock, began_ns=0)
-    assert reading.value == pytest.approx(-0.155)
+    with pytest.raises(ProfileError, match="no ddm is exact") as caught:
+        tiny_profile(tmp_path, text)
+    assert caught.value.key == "quantity.ddm.values"
+
+
+@pytest.mark.parametrize(
+    ("group", "comes"),
+    [
+        ("NORMAL|IN ALARM|P", True),
+        ("[A-Z ]+", True),
+        (r"(?:NORMAL|[^)]*\)?)", True),
+        ("[])A-Z ]+", True),
+        ("[A-Z]+", False),
+        ("NORMAL|IN ALARM", False),
+        (r"\d", False),
+        ("[+-]?[0-9.]+", False),
+    ],
+)
+def test_a_word_that_the_answer_never_holds_is_a_fault(tmp_path, group, comes):
+    text = WORDS.replace("(?P<value>.*)", f"(?P<value>{group})( [(].*)?")
+    if comes:
+        assert set(words(tmp_path, text).values) == {"NORMAL", "IN ALARM", "P"}
+    else:
+        with pytest.raises(ProfileError, match="the group value of answer is never that"):
+            words(tmp_path, text)
+
+
+def test_an_answer_in_any_case_may_hold_a_word_in_any(tmp_path):
+    text = WORDS.replace("STATE (?P<value>.*)", "(?i)STATE (?P<value>normal|in alarm|p)")
+    assert "IN ALARM" in words(tmp_path, text).values
 
 
 def test_an_answer_that_tells_of_every_channel_is_read_at_the_channel_s_own_name(tmp_path):
@@ -80,15 +106,16 @@ def test_an_answer_that_tells_of_every_channel_is_read_at_the_channel_s_own_name
 @pytest.mark.parametrize(
     ("old", "new", "line", "key", "match"),
     [
-        ("P = 0.5", "NORMAL = 0.5", 6, "", "Duplicate inline table key 'NORMAL'"),
-        ("P = 0.5", 'P = "0.5"', 6, "quantity.alarm.values.P", "a number, not '0.5'"),
-        ("P = 0.5", "P = true", 6, "quantity.alarm.values.P", "a number, not true"),
-        ("P = 0.5", "P = nan", 6, "quantity.alarm.values.P", "a finite number"),
-        ("P = 0.5", '" P" = 0.5', 6, "quantity.alarm.values", "' P' never comes"),
-        ("P = 0.5", '"" = 0.5', 6, "quantity.alarm.values", "never comes"),
-        ("P = 0.5", '- = 0.5', 1, "quantity.alarm", "no_value takes it for none"),
-        ('{NORMAL = 0, "IN ALARM" = 1, P = 0.5}', "{}", 6, "quantity.alarm.values", "each word"),
-        ('{NORMAL = 0, "IN ALARM" = 1, P = 0.5}', "[0, 1]", 6, "quantity.alarm.values",
+        ("P = 0", "NORMAL = 0", 6, "", "Duplicate inline table key 'NORMAL'"),
+        ("P = 0", 'P = "0.5"', 6, "quantity.alarm.values.P", "a number, not '0.5'"),
+        ("P = 0", "P = 0.5", 6, "quantity.alarm.values", "an alarm is there, 1, or not, 0"),
+        ("P = 0", "P = true", 6, "quantity.alarm.values.P", "a number, not true"),
+        ("P = 0", "P = nan", 6, "quantity.alarm.values.P", "a finite number"),
+        ("P = 0", '" P" = 0', 6, "quantity.alarm.values", "' P' never comes"),
+        ("P = 0", '"" = 0', 6, "quantity.alarm.values", "never comes"),
+        ("P = 0", '- = 0', 1, "quantity.alarm", "no_value takes it for none"),
+        ('{NORMAL = 0, "IN ALARM" = 1, P = 0}', "{}", 6, "quantity.alarm.values", "each word"),
+        ('{NORMAL = 0, "IN ALARM" = 1, P = 0}', "[0, 1]", 6, "quantity.alarm.values",
          "a table of names"),
         ("(?P<value>.*)", ".*", 3, "quantity.alarm.answer", "needs a group"),
         ("no_value", 'accuracy = [{floor = 1.0, coverage = "k=2"}]\nno_value', 5,
@@ -108,7 +135,7 @@ def test_each_fault_is_told_with_its_place(tmp_path, old, new, line, key, match)
 
 
 def test_a_quantity_without_words_still_has_to_say_how_accurate_it_is(tmp_path):
-    text = WORDS.replace('values = {NORMAL = 0, "IN ALARM" = 1, P = 0.5}\n', "")
+    text = WORDS.replace('values = {NORMAL = 0, "IN ALARM" = 1, P = 0}\n', "")
     with pytest.raises(ProfileError, match="one line of accuracy") as caught:
         words(tmp_path, text)
     assert caught.value.line == FIRST_LINE

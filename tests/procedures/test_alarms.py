@@ -193,6 +193,21 @@ def test_the_ident_is_switched_off_timed_and_left_as_it_was(suppressed: bool) ->
     assert depth == pytest.approx(0.0 if suppressed else 0.08, rel=0.01, abs=1e-9)
 
 
+def test_where_nothing_is_said_of_the_ident_it_is_keyed_for_the_trial_only() -> None:
+    """As [transmitter.ident] has it where its `suppressed` is left out: with the reminder."""
+    text = without_tables(only(), "[transmitter.ident]\n")
+    text = text.replace("[[flight_profiles]]", f"{IDENT}[[flight_profiles]]", 1)
+    plant = {"alarms": {"ident_depth": 0.04}, "ident_suppressed": 1}
+    with equipment_bench({"seed": 7, **plant}, text=text) as made:
+        who = Minded(made.technician(1))
+        end = made.run("alarms", who)
+        depth = made.sim.plant.ident_depth
+    assert end.result == "finished", end
+    assert depth == 0.0
+    off = next(each for each in who.asked if each.key == "alarm/identification/keyed/off")
+    assert "keyed although the facility is withdrawn" in off.caution
+
+
 def test_a_far_field_monitor_may_take_the_time_that_the_station_gives_it() -> None:
     """At 4200 m on the course line: shifted like the near one, and slower to alarm."""
     far = (

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import json
 import math
+import os
 import sqlite3
 import subprocess
 import sys
@@ -15,8 +17,9 @@ import pytest
 import daq
 from daq.clock import ManualClock
 from daq.errors import InputError, LogBusy, LogDamaged, LogError, LogFull
+from daq.journal import RESUMED
 from daq.log.entry import ANCHOR, Kind
-from daq.log.lock import is_held, lock_of
+from daq.log.lock import Holder, holder, lock_of
 from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
 
@@ -207,10 +210,33 @@ def test_readings_are_a_table_with_documented_columns(path: Path, clock: ManualC
 def test_the_lock_is_seen_while_a_process_writes_and_not_after(
     path: Path, clock: ManualClock
 ) -> None:
-    assert not is_held(path)
+    assert holder(path) is None
     with LogWriter(path, clock):
-        assert is_held(path)
-    assert not is_held(path)
+        assert holder(path) == Holder(os.getpid(), None)
+    assert holder(path) is None
+
+
+def test_the_lock_says_which_run_is_written(path: Path, clock: ManualClock) -> None:
+    """From its first row on, and not the run before it; also one that is gone on with later."""
+    write(path, clock, 1)
+    with LogWriter(path, clock) as writer:
+        assert holder(path) == Holder(os.getpid(), None)
+        for run in (12, 3, 3):
+            writer.append(run, Kind.EVENT, "k", {})
+            assert holder(path) == Holder(os.getpid(), run)
+
+
+def test_who_only_looks_does_not_turn_away_a_run_that_begins(path: Path) -> None:
+    """A killed run leaves its name, so the lock is tried; the look is over while the run waits."""
+    looking = os.open(lock_of(path), os.O_RDWR | os.O_CREAT)
+    fcntl.flock(looking, fcntl.LOCK_SH)
+
+    class LooksShortly(ManualClock):
+        def sleep(self, seconds: float) -> None:
+            fcntl.flock(looking, fcntl.LOCK_UN)
+
+    LogWriter(path, LooksShortly()).close()
+    os.close(looking)
 
 
 def test_a_name_that_a_killed_process_left_in_the_lock_holds_nothing(
@@ -218,13 +244,13 @@ def test_a_name_that_a_killed_process_left_in_the_lock_holds_nothing(
 ) -> None:
     write(path, clock, 1)
     lock_of(path).write_text("process 1\n", encoding="utf-8")
-    assert not is_held(path)
+    assert holder(path) is None
     write(path, clock, 1)
 
 
 def test_looking_does_not_get_into_the_way_of_who_begins(path: Path, clock: ManualClock) -> None:
     with LogWriter(path, clock):
-        assert is_held(path)
+        assert holder(path) is not None
         with pytest.raises(LogBusy, match="another run holds"):
             LogWriter(path, clock)
     write(path, clock, 1)
@@ -237,3 +263,48 @@ def test_a_run_of_an_impossible_number_is_not_there(
     write(path, clock, 1)
     with LogReader(path) as reader, pytest.raises(InputError, match=f"no run {number} in"):
         reader.run(number)
+
+
+END = {"result": "finished", "message": "", "open_hazards": []}
+LATE = (
+    {"event": "instrument was away", "seconds": 3.0},
+    {"event": "another screen paired", "reason": "at 192.0.2.9"},
+)
+
+
+@pytest.mark.parametrize("late", LATE)
+def test_what_is_written_late_does_not_undo_the_end_of_a_run(
+    late: dict[str, object], path: Path, clock: ManualClock
+) -> None:
+    with LogWriter(path, clock) as writer:
+        writer.append(1, Kind.RUN_STARTED, "k", {})
+        writer.append(1, Kind.RUN_ENDED, "finished", END)
+        last = writer.append(1, Kind.EVENT, "k", late)
+    with LogReader(path) as reader:
+        run = reader.run(1)
+    assert run.ended == END
+    assert run.digest == last.digest.hex()
+
+
+def test_a_run_that_was_taken_up_has_no_end_until_it_ends_again(
+    path: Path, clock: ManualClock
+) -> None:
+    with LogWriter(path, clock) as writer, LogReader(path) as reader:
+        writer.append(1, Kind.RUN_STARTED, "k", {})
+        writer.append(1, Kind.RUN_ENDED, "aborted", {**END, "result": "aborted"})
+        writer.append(1, Kind.EVENT, "k", LATE[0])
+        writer.append(1, Kind.EVENT, RESUMED, {"event": RESUMED, "outcomes": 0})
+        assert reader.run(1).ended is None
+        writer.append(1, Kind.RUN_ENDED, "finished", END)
+        assert reader.run(1).ended == END
+
+
+def test_a_row_of_a_run_that_never_began_makes_no_run(path: Path, clock: ManualClock) -> None:
+    """Such a row would end every list of runs; its number is not given away again either."""
+    with LogWriter(path, clock) as writer:
+        writer.append(1, Kind.EVENT, "page", LATE[1])
+        assert writer.next_run() == 2
+        writer.append(2, Kind.RUN_STARTED, "k", {})
+    with LogReader(path) as reader:
+        assert [run.run for run in reader.runs()] == [2]
+        assert reader.verify().rows == 2

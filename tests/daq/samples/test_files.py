@@ -74,6 +74,25 @@ def test_arrays_of_another_shape_or_kind(tmp_path: Path, shape: tuple[int, ...])
         open_samples(tmp_path / "a.npy", rate_hz=8_000.0)
 
 
+@pytest.mark.parametrize(
+    "head",
+    [
+        "{'descr': '<f8', 'fortran_order': False, 'shape': (4,",
+        f"{{'descr': '<f8', 'fortran_order': False, 'shape': ({10**30},), }}",
+        "{'descr': '<f8', 'fortran_order': False, 'shape': (True,), }",
+        "{'descr': '<f8', 'fortran_order': False, 'shape': True, }",
+        "{'descr': [], 'fortran_order': False, 'shape': (4,), }",
+        "{'descr': '<f8', 'fortran_order': False, 'shape': (-4,), }",
+    ],
+)
+def test_an_array_with_a_damaged_head(tmp_path: Path, head: str) -> None:
+    text = head.encode("ascii") + b"\n"
+    whole = b"\x93NUMPY\x01\x00" + len(text).to_bytes(2, "little") + text + bytes(32)
+    (tmp_path / "a.npy").write_bytes(whole)
+    with pytest.raises(SamplesError):
+        open_samples(tmp_path / "a.npy", rate_hz=8_000.0)
+
+
 def test_an_array_file_that_is_none_and_one_with_pickled_objects(tmp_path: Path) -> None:
     (tmp_path / "a.npy").write_bytes(b"not an array")
     np.save(tmp_path / "b.npy", np.array([{}], dtype=object), allow_pickle=True)

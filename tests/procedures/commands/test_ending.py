@@ -11,6 +11,7 @@ import pytest
 import typer
 
 from daq.clock import ManualClock
+from daq.errors import InputError
 from daq.station import Station
 from procedures.commands.ending import finish, interrupts_told
 from procedures.commands.errors import Interrupted
@@ -103,6 +104,27 @@ def test_what_is_undecided_is_neither_in_nor_out(tmp_path: Path, clock: ManualCl
     assert (verdicts.within, verdicts.out) == ((), ())
     (line,) = verdicts.undecided
     assert line.in_words().endswith("too close to call (0.152 to 0.158)")
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_what_was_left_open_is_said_also_where_no_record_can_be_made(
+    as_json: bool, station: Station, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A folder stands where the file belongs: it cannot be written, as on a full disk."""
+    station.log_path.with_name(f"{station.log_path.stem}-run-0001.csv").mkdir()
+    end = RunEnd(1, "aborted", "Stopped.", ("the line is in",), "ab" * 32)
+    with pytest.raises(InputError, match="is a folder"):
+        finish(station, end, as_json=as_json)
+    out = capsys.readouterr().out
+    if as_json:
+        data = json.loads(out)
+        assert (data["result"], data["open_hazards"]) == ("aborted", ["the line is in"])
+        assert (data["verdicts"]["in"], data["pdf"], data["csv"]) == (2, None, None)
+    else:
+        assert "Run 1 aborted. Stopped." in out
+        assert "CAUTION: not confirmed as put back: the line is in." in out
+        assert "`trimbench record 1` makes it" in out
+        assert "Readings " not in out
 
 
 def test_ctrl_c_within_a_run_becomes_an_error_that_says_how_to_go_on() -> None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import pytest
 
+from daq.clock import ManualClock
 from procedures.page.doorway import LET_GO, PAIRED, Doorway
 from procedures.page.hub import Hub
+from procedures.page.offers import Offers
 from procedures.page.pairing import Pairing
 
 
@@ -16,19 +18,28 @@ from procedures.page.pairing import Pairing
 class Scene:
     pairing: Pairing = field(default_factory=lambda: Pairing(needed=True))
     hub: Hub = field(default_factory=Hub)
+    offers: Offers = field(default_factory=Offers)
+    clock: ManualClock = field(default_factory=ManualClock)
     told: list[str] = field(default_factory=list)
     logged: list[Mapping[str, object]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.door = Doorway(
-            self.pairing, self.hub, lambda: f"token {self.pairing.token}", self.logged.append
+            self.pairing,
+            self.hub,
+            self.offers,
+            lambda: f"token {self.pairing.token}",
+            clock=self.clock,
+            log=self.logged.append,
         )
         self.door.tell = self.told.append
 
 
 @pytest.fixture
-def scene() -> Scene:
-    return Scene()
+def scene() -> Iterator[Scene]:
+    made = Scene()
+    yield made
+    made.offers.dispose()
 
 
 def test_a_typed_line_ends_the_old_screen_and_shows_a_new_token(scene: Scene) -> None:
@@ -76,6 +87,27 @@ def test_another_key_between_two_presses_means_what_it_always_does(scene: Scene)
     assert not scene.door.takes_line("n")
     assert scene.door.without("p") == ""
     assert scene.pairing.token == token, "the question before was another one"
+
+
+def test_the_first_press_lapses_like_the_question_whether_to_stop(scene: Scene) -> None:
+    """A slip of the hand must not lie in wait for another one minutes later."""
+    token = scene.pairing.token
+    scene.door.without("p")
+    scene.clock.sleep(5.1)
+    scene.door.without("p")
+    assert scene.pairing.token == token
+    assert len(scene.told) == 2, "it is asked anew"
+    scene.clock.sleep(4.9)
+    scene.door.without("p")
+    assert scene.pairing.token != token
+
+
+def test_what_the_old_screen_has_offered_goes_with_it(scene: Scene) -> None:
+    scene.offers.open("q1")
+    scene.offers.offer("q1", ("yes",))
+    scene.door.pair_anew()
+    assert scene.offers.take() is None
+    assert scene.offers.offer("q1", ("no",)), "the next screen may answer"
 
 
 def test_the_log_says_who_was_let_go_and_who_came(scene: Scene) -> None:

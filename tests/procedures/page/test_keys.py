@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import pytest
 
+from daq.clock import ManualClock
 from procedures.page.doorway import Doorway
 from procedures.page.hub import Hub
 from procedures.page.keys import SharedKeys
@@ -108,7 +109,7 @@ def guarded() -> Iterator[tuple[Desk, Pairing]]:
     """Return keys of a page for the network, and who is paired there."""
     reading, typing = os.pipe()
     offers, pairing = Offers(), Pairing(needed=True)
-    door = Doorway(pairing, Hub(), lambda: "", None)
+    door = Doorway(pairing, Hub(), offers, lambda: "", clock=ManualClock(), log=None)
     yield Desk(offers, SharedKeys(offers, reading, door), typing), pairing
     offers.dispose()
     os.close(reading)

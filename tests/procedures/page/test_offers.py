@@ -54,6 +54,17 @@ def test_an_offer_without_effect_may_be_repeated(offers: Offers) -> None:
     assert offers.offer("q1", ("c",))
 
 
+def test_what_is_withdrawn_is_not_taken_and_leaves_the_question_open(offers: Offers) -> None:
+    offers.open("q1")
+    offers.offer("q1", ("yes",))
+    offers.withdraw()
+    assert offers.take() is None
+    assert offers.offer("q1", ("no",)), "another screen may answer"
+    assert offers.take() == "no"
+    offers.withdraw()
+    assert not offers.offer("q1", ("yes",)), "what was taken was an answer"
+
+
 def test_of_many_screens_one_acts(offers: Offers) -> None:
     offers.open("q1")
     barrier, taken = threading.Barrier(8), []

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+
 from procedures.page.pairing import Pairing
 
 
@@ -67,3 +69,18 @@ def test_on_the_loopback_address_there_is_nothing_to_pair_anew() -> None:
 
 def test_no_two_runs_share_a_token() -> None:
     assert len({Pairing(needed=True).token for _ in range(50)}) == 50
+
+
+def test_a_screen_is_not_let_go_while_it_acts() -> None:
+    """Letting go waits until the wish is handed over, where it can be withdrawn."""
+    pairing = Pairing(needed=True)
+    cookie = pairing.exchange(pairing.token)
+    letting_go = threading.Thread(target=pairing.renew)
+    with pairing.acting(cookie) as may_act:
+        assert may_act
+        letting_go.start()
+        letting_go.join(0.02)
+        assert letting_go.is_alive()
+    letting_go.join()
+    with pairing.acting(cookie) as may_act:
+        assert not may_act

@@ -6,6 +6,7 @@ import pytest
 
 from daq.clock import iso_utc
 from daq.errors import InputError, LogDamaged
+from daq.journal import Journal
 from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from procedures.record.collect import collect
@@ -251,6 +252,45 @@ def test_a_machine_started_anew_begins_the_series_anew(log: RunLog) -> None:
     log.adjust("a", after, start=0.1, target=0.155, band=0.001, control="width", count=3)
     (line,) = record_of(log).adjustments
     assert line.series.seconds == pytest.approx([0.0, 0.1, 0.2])
+
+
+def test_an_adjustment_that_is_done_anew_has_only_its_new_readings(log: RunLog) -> None:
+    """After a take-up the same step is done again, hours later; so is one that was broken off."""
+    log.start()
+    first = log.measured(0.150)
+    log.adjust("a", first, start=0.1, target=0.155, band=0.001, control="width", count=5)
+    log.event("b", {"event": "tried again"})
+    log.reading("b", 0.14)
+    log.end("aborted", "Stopped.")
+    log.clock.sleep(7200.0)
+    log.journal = Journal(log.writer, log.run)
+    log.event("resumed", {"event": "resumed", "outcomes": 0})
+    after = log.measured(0.155)
+    log.adjust("a", after, start=0.12, target=0.155, band=0.001, control="width", count=3)
+    log.adjust("b", after, start=0.12, target=0.155, band=0.001, control="width", count=4)
+    log.end()
+    _, again, other = record_of(log).adjustments
+    assert again.series.seconds == pytest.approx([0.0, 0.1, 0.2])
+    assert other.series.seconds == pytest.approx([0.0, 0.1, 0.2, 0.3])
+    assert other.series.restarts_s == ()
+
+
+def test_a_step_that_was_broken_off_and_not_done_anew_is_still_named(log: RunLog) -> None:
+    log.start()
+    log.reading("turn", 0.14)
+    log.end("aborted", "Stopped.")
+    log.event("resumed", {"event": "resumed", "outcomes": 0})
+    log.end("aborted", "Stopped.")
+    assert record_of(log).warnings[-1].endswith("no outcome of the step 'turn'.")
+
+
+def test_an_event_after_the_end_leaves_the_run_ended(log: RunLog) -> None:
+    log.start()
+    log.end("refused", "No spare.", ["the line is in"])
+    log.event("gap", {"event": "instrument was away"})
+    record = record_of(log)
+    assert (record.end.result, record.end.open_hazards) == ("refused", ("the line is in",))
+    assert record.events[-1].what == "instrument was away"
 
 
 def test_run_without_an_end_was_cut_off_and_keeps_its_last_reminder(log: RunLog) -> None:

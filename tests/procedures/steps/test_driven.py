@@ -14,6 +14,7 @@ from daq.log.reader import LogReader
 from daq.roles import InstrumentClass
 from daq.station import parse_station
 from drivers.registry import open_instrument
+from procedures.record.collect import collect
 from sim_instruments.drive import CarPosition, Circle, OstrelDl4, Straight, Trip
 from sim_instruments.geometry import Position
 from tests.support.driving import RECEIVER_LOG, Driver, positions
@@ -265,7 +266,56 @@ def test_a_drive_that_ends_early_says_what_is_not_known() -> None:
         driver(on, Trip(Circle(2000.0, -20.0, 12.0), 20.0))
         ran = on.run("clearance")
     assert ran.requests["clearance/lowest"]["reached_90_side_deg"] == pytest.approx(19.4, abs=0.5)
-    assert any("150 Hz side: the readings end at 1" in told for told in ran.told)
+    known = [told for told in ran.told if told.startswith("NOT KNOWN")]
+    assert [
+        f"{side} Hz side: the readings end at 1" in told
+        for side, told in zip(("90", "150"), known, strict=True)
+    ] == [True, True]
+    assert {key.split("/")[1] for key in ran.judged() if key.startswith("clearance/")} == {
+        "90 inner",
+        "150 inner",
+    }
+
+
+def test_where_the_receiver_was_blind_is_not_in_tolerance() -> None:
+    """LOW from 12 to 19 degrees both ways: nothing is known of the 150 Hz side's outer sector."""
+    trip = Trip(Circle(2000.0, -36.0, 36.0), SPEED_M_S)
+    with ground(None, positions("clearance", u="0.5 m")) as on:
+        name = driver(on, trip).drive()
+        path = on.folder / name
+        head, *rows = path.read_text(encoding="utf-8").splitlines()
+        at = [trip.place(0.1 * EVERY * (n + 1)).azimuth_deg for n in range(len(rows))]
+        flagged = [
+            ",".join([row.split(",")[0], "+900.0", "40.0", "-48.0", "LOW"])
+            if 12.0 < azimuth < 19.0 else row
+            for row, azimuth in zip(rows, at, strict=True)
+        ]  # fmt: skip
+        path.write_text("\n".join([head, *flagged]), encoding="utf-8")
+        on.who.answers = {"/log 1": name}
+        ran = on.run("clearance")
+        with LogReader(on.bench.writer.path) as reader:
+            warnings = collect(reader, 1).warnings
+    assert ran.end.result == "finished", ran.end
+    verdicts = ran.judged()
+    assert "clearance/150 outer/verdict" not in verdicts
+    assert verdicts["clearance/150 inner/verdict"]["verdict"] == "in tolerance"
+    assert verdicts["clearance/90 outer/verdict"]["verdict"] == "in tolerance"
+    told = [words for words in ran.told if words.startswith("NOT KNOWN")]
+    assert [words[:46] for words in told] == ["NOT KNOWN: the log has no usable row from +12."[:46]]
+    assert any("NOT JUDGED: clearance, 150 Hz side, outer sector" in words for words in ran.told)
+    assert any("Clearance is NOT KNOWN: the log has no" in words for words in warnings)
+
+
+def test_a_reversed_log_passes_no_clearance() -> None:
+    """Its values have the right size everywhere, towards the wrong tone."""
+    wrong = positions("clearance", u="0.5 m", log=RECEIVER_LOG.replace("= 90", "= 150"))
+    with ground(None, wrong) as on:
+        name = driver(on, Trip(Circle(2000.0, -36.0, 36.0), SPEED_M_S)).drive()
+        on.who.answers = {f"/log {n}": name for n in (1, 2, 3)}
+        ran = on.run("clearance")
+    assert ran.end.result == "refused"
+    assert "the sense is reversed" in ran.end.message
+    assert not [key for key in ran.judged() if key.startswith("clearance/")]
 
 
 @pytest.mark.parametrize("procedure", ["course", "clearance"])

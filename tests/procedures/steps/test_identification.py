@@ -95,3 +95,23 @@ def test_what_was_not_seen_is_said_and_not_judged(tmp_path: Path) -> None:
         told = on.who.told
     assert "ident/intervals/verdict" not in judged
     assert any("NOT measured" in said for said in told)
+
+
+def test_another_code_is_noted_as_the_record_looks_for_it(tmp_path: Path) -> None:
+    with stage(tmp_path, plant={"ident": "ITS"}) as on:
+        _, notes = checked(on)
+        told = on.who.told
+    code = notes["ident/code"]
+    assert (code["title"], code["wanted"], code["right"]) == ("Identification", "ITN", False)
+    assert any("is NOT ITN: " in said and "ITS" in said for said in told)
+
+
+def test_intervals_are_kept_as_they_were_found(tmp_path: Path) -> None:
+    """Rounding is for whoever prints them."""
+    with stage(tmp_path) as on:
+        _, notes = checked(on)
+    kept = notes["ident/intervals"]["intervals"]
+    assert isinstance(kept, list)
+    seconds = [float(each["interval_s"]) for each in kept]
+    assert len(seconds) >= 2
+    assert all(each != round(each, 3) for each in seconds)

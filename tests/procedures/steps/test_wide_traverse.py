@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -35,6 +36,22 @@ DDM = [-0.3, -0.3, -0.3, -0.16, -0.08, 0.0, 0.08, 0.16, 0.3, 0.3, 0.17, 0.3]
 
 def test_places_are_added_beside_a_low_point_near_its_limit() -> None:
     assert between(wide(ANGLES, DDM), 0.3) == [15.0, 27.5]
+
+
+def test_a_sector_is_known_where_nothing_is_unread_in_it() -> None:
+    """Inner sectors begin between 2 and 6 degrees, where 0.180 is reached; outer ones at 10."""
+    seen = wide(ANGLES, DDM)
+
+    def known(*unread: tuple[float, float]) -> list[bool]:
+        of = replace(seen, unread_deg=unread)
+        return [of.knows(sector) for sector in of.check.sectors]
+
+    assert known() == [True] * 4
+    assert known((12.0, 19.1)) == [True, True, True, False]
+    assert known((-7.0, -6.5)) == [False, True, True, True]
+    assert known((9.5, 12.0)) == [True, True, False, False]
+    assert known((4.0, 5.0)) == [True, True, False, True]
+    assert known((-1.0, 1.0)) == [True] * 4
 
 
 def test_none_are_added_where_there_is_plenty_or_they_are_close_enough() -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from daq.errors import InputError
 from procedures.judge import Verdict
-from procedures.trims.clearance import check_clearance
+from procedures.trims.clearance import TURNED_ROUND, check_clearance
 from procedures.trims.line_fit import Floats
 from procedures.trims.traverse import Traverse
 
@@ -57,6 +57,22 @@ def test_sides_follow_the_course_and_not_the_count_of_angles() -> None:
     mirrored = Traverse("angle_deg", ANGLES, pattern(dip_at=6.0, dip_to=0.17)[::-1].copy())
     low = min(check_clearance(mirrored).sectors, key=lambda sector: sector.lowest_ddm)
     assert (low.side, low.at_deg) == ("150", -6.0)
+
+
+def test_sides_that_were_named_by_the_readings_are_told() -> None:
+    """Nobody said on which side positions are positive."""
+    mirrored = Traverse("angle_deg", ANGLES, -pattern())
+    assert check_clearance(mirrored).warnings == (TURNED_ROUND,)
+    assert check_clearance(Traverse("angle_deg", ANGLES, pattern())).warnings == ()
+
+
+def test_where_the_150_side_is_known_a_falling_ddm_is_a_reversed_sense() -> None:
+    """-0.22 on the 150 Hz side is a false approach everywhere, and no good clearance of 0.22."""
+    mirrored = Traverse("angle_deg", ANGLES, -pattern())
+    with pytest.raises(InputError, match="the sense of the station"):
+        check_clearance(mirrored, positive_side_150=True)
+    straight = Traverse("angle_deg", ANGLES, pattern())
+    assert check_clearance(straight, positive_side_150=True) == check_clearance(straight)
 
 
 def test_uncertainty_makes_a_narrow_pass_too_close_to_call() -> None:

@@ -59,11 +59,3 @@ def test_they_agree_within_k_2_of_everything_that_is_not_known(
     )  # fmt: skip
     assert check.u_deg == pytest.approx(math.hypot(0.5, 0.5, 0.32, 1.10), abs=0.02)
     assert check.agrees is agrees
-
-
-def test_a_velocity_factor_without_uncertainty_is_not_taken_as_exact() -> None:
-    check = check_cut(
-        phase(-180.0), phase(1.8),
-        path="sbo", cut_m=WAVE_M / 2, cable=CablePath(0.82), frequency_hz=CARRIER_HZ,
-    )  # fmt: skip
-    assert check.agrees

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,6 +11,7 @@ from hypothesis import strategies as st
 
 from daq.errors import InputError
 from procedures.trims.course_line import Walked, course_line
+from procedures.trims.drive import Drive
 from procedures.trims.drive_delay import StatedDelay
 from procedures.trims.drive_places import Reduced, around_places, reduce_drive, weakest_between
 from procedures.trims.line_fit import Floats
@@ -103,11 +106,52 @@ def test_the_outermost_stretches_are_always_there_and_no_stretch_spans_ten_degre
         assert len(inner) == 1
 
 
-def test_a_reversed_sense_does_not_turn_weak_into_strong() -> None:
+def test_a_reversed_sense_is_seen_and_not_turned_round() -> None:
+    """Its stretches are weakest where DDM is most wrong: beyond the sag, at -0.22."""
     made = Made(ddm=lambda x: -sagging(x), speed_m_s=15.0, reach_m=2200.0)
     found = reduce_drive(made.drive(), weakest_between(STEPS, 0.2), UNKNOWN, u_place_m=0.0)
-    least = min(abs(cell.ddm) for cell in found.places.values() if cell.azimuth_deg > 5.0)
-    assert least == pytest.approx(0.15, abs=0.004)
+    assert found.falls
+    least = min(cell.ddm for cell in found.places.values() if cell.azimuth_deg > 5.0)
+    assert least == pytest.approx(-0.22, abs=0.004)
+    forth = reduce_drive(WIDE.drive(), weakest_between(STEPS, 0.2), UNKNOWN, u_place_m=0.0)
+    assert not forth.falls
+
+
+def silent(low_deg: float, high_deg: float, *, first_pass_only: bool = False) -> Drive:
+    """The wide drive without a usable row between two azimuths."""
+    drive = WIDE.drive()
+    azimuth = np.degrees(np.arctan2(WIDE.lateral_m(drive.time_s - 0.4), ALONG_M))
+    lost = (azimuth > low_deg) & (azimuth < high_deg)
+    if first_pass_only:
+        lost &= drive.time_s < 2.0 * WIDE.reach_m / WIDE.speed_m_s
+    return replace(drive, ddm=np.where(lost, np.nan, drive.ddm))
+
+
+def unread(drive: Drive) -> tuple[tuple[float, float], ...]:
+    return reduce_drive(drive, weakest_between(STEPS, 0.2), UNKNOWN, u_place_m=0.0).unread_deg
+
+
+def test_where_no_row_is_usable_is_told_whether_or_not_a_place_was_planned_there() -> None:
+    """15 m/s, a row each 0.2 s: 3 m, 0.06 degrees."""
+    assert unread(WIDE.drive()) == ()
+    (hole,) = unread(silent(12.0, 19.1))
+    assert hole == pytest.approx((12.0, 19.1), abs=0.1)
+    (short,) = unread(silent(-18.7, -18.2))
+    assert short == pytest.approx((-18.7, -18.2), abs=0.1)
+    assert unread(silent(12.0, 12.1)) == ()
+
+
+def test_where_the_drive_ends_short_nothing_is_known_beyond() -> None:
+    """No usable row beyond 20 degrees on the 150 Hz side; 0.3 degrees short are as good as none."""
+    (beyond,) = unread(silent(20.0, 90.0))
+    assert beyond == pytest.approx((20.0, 35.0), abs=0.1)
+    assert unread(silent(34.7, 90.0)) == ()
+    (before,) = unread(silent(-90.0, -33.0))
+    assert before == pytest.approx((-35.0, -33.0), abs=0.1)
+
+
+def test_what_the_other_pass_holds_is_known() -> None:
+    assert unread(silent(12.0, 19.1, first_pass_only=True)) == ()
 
 
 def test_a_drive_on_one_side_is_no_traverse() -> None:

@@ -65,9 +65,26 @@ def test_tables_as_spreadsheets_write_them(text: str) -> None:
     assert list(found.ddm) == [-0.015, 0.0, 0.015]
 
 
-def test_a_column_in_another_unit_is_not_taken_for_a_ratio() -> None:
-    with pytest.raises(InputError, match=r"no column named ddm\. Found: offset_m, ddm_ua"):
-        parse_traverse("offset_m;DDM (uA)\n-10;-15\n10;15\n")
+@pytest.mark.parametrize(
+    ("unit", "found"),
+    [("uA", "ua"), ("µA", "ua"), ("μA", "ua"), ("%", "percent"), ("‰", "permille")],
+)
+def test_a_column_in_another_unit_is_not_taken_for_a_ratio(unit: str, found: str) -> None:
+    """0.3 per cent is 0.003, and would pass for 0.3."""
+    with pytest.raises(InputError, match=rf"no column named ddm\. Found: offset_m, ddm_{found}"):
+        parse_traverse(f"offset_m;DDM ({unit})\n-10;-0.3\n10;0.3\n")
+    with pytest.raises(InputError, match=f"u_ddm_{found} is no ratio as ddm is"):
+        parse_traverse(f"offset_m;DDM;u_ddm [{unit}]\n-10;-0.3;0.1\n10;0.3;0.1\n")
+
+
+def test_a_column_in_another_unit_beside_that_of_ratios_is_ignored() -> None:
+    text = (
+        "offset_m,ddm,DDM (%),u_ddm,u_ddm (%)\n-10,-0.003,-0.3,0.001,0.1\n10,0.003,0.3,0.001,0.1\n"
+    )
+    found = parse_traverse(text)
+    assert list(found.ddm) == [-0.003, 0.003]
+    assert found.u_ddm is not None
+    assert list(found.u_ddm) == [0.001, 0.001]
 
 
 def test_a_missing_or_binary_file_is_an_input_error(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from daq.reading import IMPOSSIBLE_DDM
-from daq.samples.model import Analysis
+from daq.samples.model import Analysis, Estimate
 
 TONE_TOLERANCE: Final = 0.025
 """Widest tone frequency tolerance (ICAO Annex 10, volume I, 3.1.3.5.3, from memory)."""
@@ -50,24 +50,31 @@ def may_be_mains(analysis: Analysis) -> bool:
     return depth.value < max(_WEAK, hum.value) and away_hz < within_hz
 
 
+def stands_out(depth: Estimate) -> bool:
+    """Return whether a tone of that depth is seen at all; if not, its frequency says nothing."""
+    return depth.value >= _PRESENT * depth.u
+
+
 def _about_tones(analysis: Analysis) -> Iterator[str]:
     tones = (
         ("90 Hz", 90.0, analysis.depth_90, analysis.tone_90_hz),
         ("150 Hz", 150.0, analysis.depth_150, analysis.tone_150_hz),
     )
     for name, nominal_hz, depth, frequency in tones:
-        if depth.value < _PRESENT * depth.u:
+        if not stands_out(depth):
             yield f"The {name} tone does not stand out of the noise: its depth is an upper bound."
         elif abs(frequency.value / nominal_hz - 1.0) > TONE_TOLERANCE:
             yield (
                 f"The {name} tone is at {frequency.value:.3f} Hz, more than"
                 f" {100 * TONE_TOLERANCE:g} per cent off."
             )
-    if analysis.depth_150.value >= _PRESENT * analysis.depth_150.u and may_be_mains(analysis):
+    if stands_out(analysis.depth_150) and may_be_mains(analysis):
         yield (
             "What is listed as the 150 Hz tone may be the third harmonic of 50 Hz mains, which is"
             f" the same line: it is {100 * analysis.depth_150.value:.2g} per cent deep."
         )
+    if not (stands_out(analysis.depth_90) and stands_out(analysis.depth_150)):
+        return
     f90, f150 = analysis.tone_90_hz, analysis.tone_150_hz
     slip_hz = f150.value - 5.0 / 3.0 * f90.value
     if abs(slip_hz) > max(_LOCKED_HZ, 4.0 * float(np.hypot(f150.u, 5.0 / 3.0 * f90.u))):

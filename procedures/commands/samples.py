@@ -9,6 +9,7 @@ from pathlib import Path
 
 from daq.errors import LogError
 from daq.reading import UA_PER_DDM, describe_ddm
+from daq.rounding import decimals_for, fixed, with_doubt
 from daq.samples.analyze import analyze_file
 from daq.samples.model import Analysis, Estimate
 from daq.samples.pair import Channels
@@ -17,6 +18,9 @@ from daq.samples.stream import check_block, ddm_series
 from procedures.commands.output import Output, show
 
 Progress = Callable[[int, int | None], None]
+
+_MOST_DDM_DECIMALS = 6
+"""A DDM is never known better than that, whatever a clean record computes to."""
 
 _EXPLAIN = (
     "Model: mean + 90 Hz + 150 Hz + their harmonics + ident and hum where they are there; all "
@@ -132,22 +136,35 @@ def _lines(analysis: Analysis) -> list[tuple[str, str]]:
     ddm = analysis.ddm
     ua = ddm.value * UA_PER_DDM
     lines = [
-        ("DDM", f"{describe_ddm(ddm.value)}, ± {2 * ddm.u:.5f} (k=2); {ua:+.2f} uA"),
+        ("DDM", f"{describe_ddm(ddm.value)}, ± {_doubt(2 * ddm.u)} (k=2); {ua:+.2f} uA"),
         ("SDM", _percent(analysis.sdm)),
         ("depth 90 Hz", _percent(analysis.depth_90)),
         ("depth 150 Hz", _percent(analysis.depth_150)),
-        ("tone 90", f"{analysis.tone_90_hz.value:.4f} Hz ± {2 * analysis.tone_90_hz.u:.4f} Hz"),
-        ("tone 150", f"{analysis.tone_150_hz.value:.4f} Hz ± {2 * analysis.tone_150_hz.u:.4f} Hz"),
-        (
-            "tone phase",
-            f"{analysis.tone_phase_deg.value:+.2f}° ± {2 * analysis.tone_phase_deg.u:.2f}° of 150",
-        ),
-        ("harmonics of 90", _percent(analysis.harmonics_90)),
-        ("harmonics of 150", _percent(analysis.harmonics_150)),
+        *_tones(analysis),
         *_optional(analysis),
         ("record", f"{analysis.duration_s:.3f} s at {analysis.rate_hz:g} samples a second"),
     ]
     return [*lines, *(("note", warning) for warning in analysis.warnings)]
+
+
+def _tones(analysis: Analysis) -> Iterator[tuple[str, str]]:
+    """Say of each tone that is there where it is and how clean; of one that is not, nothing."""
+    from daq.samples.cautions import stands_out
+
+    has_90, has_150 = stands_out(analysis.depth_90), stands_out(analysis.depth_150)
+    yield "tone 90", _said(analysis.tone_90_hz, "Hz", decimals=4) if has_90 else "not seen"
+    yield "tone 150", _said(analysis.tone_150_hz, "Hz", decimals=4) if has_150 else "not seen"
+    if has_90 and has_150:
+        yield "tone phase", _said(analysis.tone_phase_deg, "deg of 150", decimals=2, plus=True)
+    if has_90:
+        yield "harmonics of 90", _percent(analysis.harmonics_90)
+    if has_150:
+        yield "harmonics of 150", _percent(analysis.harmonics_150)
+
+
+def _said(estimate: Estimate, unit: str, *, decimals: int, plus: bool = False) -> str:
+    said = with_doubt(estimate.value, 2 * estimate.u, decimals=decimals, plus=plus)
+    return f"{said} {unit}"
 
 
 def _optional(analysis: Analysis) -> Iterator[tuple[str, str]]:
@@ -164,8 +181,14 @@ def _optional(analysis: Analysis) -> Iterator[tuple[str, str]]:
         yield "second carrier", f"{analysis.second_carrier_hz.value:+.1f} Hz, {ratio:.4f} of it"
 
 
+def _doubt(u_expanded: float) -> str:
+    places = min(decimals_for(u_expanded), _MOST_DDM_DECIMALS) if u_expanded > 0.0 else 0
+    doubt = fixed(u_expanded, places)
+    return doubt if float(doubt) > 0.0 else f"less than {fixed(10.0**-_MOST_DDM_DECIMALS, 6)}"
+
+
 def _percent(estimate: Estimate) -> str:
-    return f"{100 * estimate.value:.3f} % ± {200 * estimate.u:.3f} % (k=2)"
+    return f"{with_doubt(100 * estimate.value, 200 * estimate.u, decimals=3)} % (k=2)"
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from daq.errors import JournalMismatch
@@ -19,6 +19,25 @@ from daq.reading import Reading
 
 RESUMED: Final = "resumed"
 """The event with which a run is gone on with."""
+
+
+@dataclass(frozen=True, slots=True)
+class TakenUp:
+    """A run was taken up again, and hands had done something that is no part of it any more.
+
+    Attributes
+    ----------
+    at
+        How many outcomes held.
+    turned
+        Controls that were turned since and stayed as they were.
+    moved
+        An instrument was connected or carried elsewhere since.
+    """
+
+    at: int
+    turned: frozenset[str] = frozenset()
+    moved: bool = False
 
 
 def reading_body(reading: Reading) -> dict[str, object]:
@@ -58,6 +77,32 @@ def recorded_outcomes(entries: Iterable[Entry]) -> tuple[Entry, ...]:
     return tuple(held)
 
 
+def times_taken_up(entries: Iterable[Entry]) -> tuple[TakenUp, ...]:
+    """Return where a run was taken up, as far as hands had done something that no longer holds.
+
+    One that is taken up further back later moves back with it: what was turned stays turned.
+
+    Parameters
+    ----------
+    entries
+        The run's rows, in order.
+    """
+    found: list[TakenUp] = []
+    for entry in entries:
+        if entry.kind is not Kind.EVENT or entry.body.get("event") != RESUMED:
+            continue
+        at = entry.body.get("outcomes")
+        if not isinstance(at, int):
+            continue
+        found = [replace(each, at=min(each.at, at)) for each in found]
+        turned = entry.body.get("turned")
+        controls = frozenset(str(each) for each in turned) if isinstance(turned, list) else ()
+        moved = entry.body.get("moved") is True
+        if controls or moved:
+            found.append(TakenUp(at, frozenset(controls), moved))
+    return tuple(found)
+
+
 def finite(value: float | None) -> float | None:
     """Return `value`, or None where JSON could not hold it."""
     return value if value is not None and math.isfinite(value) else None
@@ -75,15 +120,23 @@ class Journal:
         Number of the run.
     recorded
         Outcome rows of the part that was done before, in order; empty for a new run.
-    done
-        How many outcomes the procedure has by now, recorded ones and new ones.
+    taken_up
+        Where it was taken up after something that no longer holds had been done by hand.
+    deeds
+        What each outcome of the procedure did by now, recorded ones and new ones, in order.
     """
 
     writer: LogWriter
     run: int
     recorded: Sequence[Entry] = ()
-    done: int = field(default=0, init=False)
+    taken_up: Sequence[TakenUp] = ()
+    deeds: list[str] = field(default_factory=list, init=False)
     _keys: set[str] = field(default_factory=set)
+
+    @property
+    def done(self) -> int:
+        """How many outcomes the procedure has by now, recorded ones and new ones."""
+        return len(self.deeds)
 
     @property
     def replaying(self) -> bool:
@@ -115,7 +168,7 @@ class Journal:
         if self.replaying:
             entry = self.recorded[self.done]
             self._check(entry, key, request)
-            self.done += 1
+            self.deeds.append(str(request.get("do", "")))
             outcome = entry.body["outcome"]
             if not isinstance(outcome, Mapping):
                 raise JournalMismatch(f"The recorded outcome of '{key}' is not an object.")
@@ -124,8 +177,18 @@ class Journal:
         self.writer.append(
             self.run, Kind.OUTCOME, key, {"request": dict(request), "outcome": dict(result)}
         )
-        self.done += 1
+        self.deeds.append(str(request.get("do", "")))
         return result
+
+    def turned_since(self, number: int, control: str) -> bool:
+        """Whether a control may have been turned, unseen by the outcomes, since that outcome."""
+        return any(
+            number < each.at <= self.done and control in each.turned for each in self.taken_up
+        )
+
+    def moved_since(self, number: int) -> bool:
+        """Whether an instrument may have been moved, unseen by the outcomes, since that outcome."""
+        return any(number < each.at <= self.done and each.moved for each in self.taken_up)
 
     def reading(self, key: str, reading: Reading) -> Entry:
         """Put one reading of step `key` on the disk; show it only after this returns."""

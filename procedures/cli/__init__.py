@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from procedures.cli.bench_commands import bench_app
+from procedures.cli.ident_commands import ident_app
 from procedures.cli.run_commands import run_app as runs_app
 from procedures.cli.run_commands import run_named
 from procedures.cli.simulate_commands import simulate_app
@@ -43,6 +44,7 @@ _PARTS = (
     log_app,
     history_app,
     bench_app,
+    ident_app,
     limits_app,
     simulate_app,
     page_app,

@@ -55,6 +55,7 @@ class Bench:
     references: ReferenceSet | None = None
     trail: Trail = field(default_factory=Trail, init=False)
     _connected: Connected = field(init=False)
+    _known_since: int = field(default=-1, init=False)
     _reader: PointReader = field(init=False)
     _compared: Compared = field(init=False)
 
@@ -62,6 +63,12 @@ class Bench:
         self._connected = Connected(self.station.points)
         self._reader = PointReader(self.instruments, self.clock, self.journal)
         self._compared = Compared(self.references, self.hazards)
+
+    # Hands --------------------------------------------------------------------------------
+
+    def may_be_away(self, control: str) -> bool:
+        """Whether a control was turned in a part that holds no more, and not centred since."""
+        return self.journal.turned_since(self.trail.last_centred(control), control)
 
     # Asking -------------------------------------------------------------------------------
 
@@ -123,6 +130,7 @@ class Bench:
 
     def carried(self, point: Point) -> None:
         """Remember that the instrument of `point` was carried to where it is read next."""
+        self._forget_moved()
         self._connected.moved_to(point)
 
     def tell(self, text: str) -> None:
@@ -207,6 +215,9 @@ class Bench:
             reference=self._compared.reference_from(before),
         )
 
+        # A control is turned from here on, whether or not a value is captured.
+        self.trail.turned[self.journal.done] = control
+
         def live() -> Body:
             return self.patiently(key, lambda: watch_turning(turning, self._reader, self.operator))
 
@@ -272,12 +283,21 @@ class Bench:
         """Remind of `what` in every prompt until the block is left in good order.
 
         When the block is left by an error the reminder stays, so that whoever ends the run
-        still sees what has to be put back; `undo` is what hands do for that.
+        still sees what has to be put back; `undo` is what hands do for that. Its beginning and
+        its end are in the log, so that whoever reads it knows what is open at any moment.
         """
-        self.hazards[key] = Hazard(what, undo, since=self.journal.done)
+        hazard = Hazard(what, undo, since=self.journal.done)
+        self.hazards[key] = hazard
         self.trail.undoing += undo
+        self._happened(key, hazard.begins())
         yield
         del self.hazards[key]
+        self.trail.undone(hazard, self.journal.done)
+        self._happened(key, hazard.ends())
+
+    def _happened(self, key: str, body: Body) -> None:
+        if not self.journal.replaying:
+            self.journal.event(key, body)
 
     # ---------------------------------------------------------------------------------------
 
@@ -314,7 +334,14 @@ class Bench:
             return answer
         raise Refused(f"The journal holds no answer to '{prompt.key}'.")
 
+    def _forget_moved(self) -> None:
+        """Trust no connection that was changed in a part of the run that holds no more."""
+        if self.journal.moved_since(self._known_since):
+            self._connected = Connected(self.station.points)
+            self._known_since = self.journal.done
+
     def _connect(self, key: str, point: Point) -> None:
+        self._forget_moved()
         move = self._connected.move_to(point)
         if move is not None:
             self.require(f"{key}/connect", move.text, action=move.action)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from daq.log.entry import Kind
+from daq.log.entry import Body, Entry, Kind
 from daq.log.reader import LogReader, RunSummary
 from procedures.catalogue import PROCEDURES
-from procedures.engine.taking_up import held
+from procedures.engine.taking_up import TAKE_UP, ending_of
 from procedures.record.steps import read_steps
+
+_HAPPENED = (Kind.OUTCOME, Kind.EVENT, Kind.RUN_ENDED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +23,14 @@ class LeftOpen:
     resumable: bool
 
 
+def happened(reader: LogReader, run: int) -> list[Entry]:
+    """Return everything in a run but its beginning and its readings, in order."""
+    rows = (entry for kind in _HAPPENED for entry in reader.entries(run=run, kind=kind))
+    return sorted(rows, key=lambda entry: entry.seq)
+
+
 def open_hazards(reader: LogReader, summary: RunSummary) -> tuple[str, ...]:
-    """Return what a run left open; of one that has no end, what its last prompt reminded of.
+    """Return what a run left open; of one that has no end, what had begun and not ended.
 
     Raises
     ------
@@ -30,16 +38,23 @@ def open_hazards(reader: LogReader, summary: RunSummary) -> tuple[str, ...]:
         A row of the run is not what this program writes.
     """
     if summary.ended is None:
-        outcomes = list(reader.entries(run=summary.run, kind=Kind.OUTCOME))
-        return tuple(hazard.rstrip(".") for hazard in read_steps(outcomes).standing_reminders)
+        standing = read_steps(happened(reader, summary.run)).standing_reminders
+        return tuple(hazard.rstrip(".") for hazard in standing)
     said = summary.ended.get("open_hazards")
     return tuple(str(hazard) for hazard in said) if isinstance(said, list) else ()
 
 
-def is_resumable(summary: RunSummary) -> bool:
-    """Whether a run can be gone on with: it was cut off, or ended so that it can be taken up."""
+def is_resumable(summary: RunSummary, *, ending: Body | None = None) -> bool:
+    """Whether a run can be gone on with: it was cut off, or ended so that it can be taken up.
+
+    Parameters
+    ----------
+    ending
+        What it said before anything was put back, where the end itself was cut off.
+    """
     known = summary.started.get("procedure") in PROCEDURES
-    return known and (summary.ended is None or held(summary.ended) is not None)
+    said = summary.ended if summary.ended is not None else ending
+    return known and (said is None or TAKE_UP in said)
 
 
 def left_open(reader: LogReader) -> tuple[LeftOpen, ...]:
@@ -56,7 +71,8 @@ def left_open(reader: LogReader) -> tuple[LeftOpen, ...]:
         hazards = open_hazards(reader, summary)
         procedure = str(summary.started.get("procedure", ""))
         if hazards:
-            found.append(LeftOpen(number, procedure, hazards, is_resumable(summary)))
+            goes_on = is_resumable(summary, ending=ending_of(happened(reader, number)))
+            found.append(LeftOpen(number, procedure, hazards, goes_on))
         elif procedure in PROCEDURES and (summary.ended or {}).get("result") == "finished":
             break
     return tuple(found)

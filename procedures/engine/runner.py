@@ -7,14 +7,15 @@ that the technician stopped or refused by an answer (`procedures.engine.taking_u
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from daq.clock import Clock
 from daq.errors import Aborted, BenchError, InputError, JournalMismatch, Refused
-from daq.journal import RESUMED, Journal, recorded_outcomes
+from daq.journal import Journal
 from daq.log.entry import Body, Entry, Kind
 from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
@@ -22,11 +23,18 @@ from daq.roles import Instrument, Operator
 from daq.station import Station
 from procedures.catalogue import PROCEDURES, Procedure, procedure
 from procedures.engine.bench import Bench
+from procedures.engine.going_on import earlier_of, take_up
 from procedures.engine.left_open import left_open
 from procedures.engine.put_back import put_back, say_cut_off
 from procedures.engine.resume_checks import check_same
 from procedures.engine.run_started import started_body
-from procedures.engine.taking_up import TAKE_UP, held, refused_at, stopped_at
+from procedures.engine.taking_up import (
+    ENDING,
+    NOT_TAKEN_UP,
+    TakeUp,
+    refused_at,
+    stopped_at,
+)
 from procedures.history.references import ReferenceSet, current, standing_in
 
 Result = Literal["finished", "refused", "aborted"]
@@ -69,12 +77,15 @@ class CutOff(KeyboardInterrupt):
         Its number.
     open_hazards
         What is still in a state that radiates false guidance.
+    resumable
+        It can be gone on with.
     """
 
-    def __init__(self, run: int, open_hazards: tuple[str, ...]) -> None:
+    def __init__(self, run: int, open_hazards: tuple[str, ...], *, resumable: bool = True) -> None:
         super().__init__(f"run {run} was cut off")
         self.run = run
         self.open_hazards = open_hazards
+        self.resumable = resumable
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +133,8 @@ def resume(run: int, station: Station, crew: Crew) -> RunEnd:
     ------
     InputError
         There is no such run, or it has ended for good.
+    Refused
+        A later run changed the station, or something was not put back and still stands.
     JournalMismatch
         The procedure or the station file is another one now; names the first difference.
     IdentityError
@@ -130,50 +143,18 @@ def resume(run: int, station: Station, crew: Crew) -> RunEnd:
         As `begin`.
     """
     with LogReader(crew.writer.path) as reader:
-        summary = reader.run(run)
-        rows = sorted(
-            (
-                *reader.entries(run=run, kind=Kind.OUTCOME),
-                *reader.entries(run=run, kind=Kind.EVENT),
-            ),
-            key=lambda entry: entry.seq,
-        )
+        earlier = earlier_of(reader, run)
         # What is shown stays what it was when the run began.
-        references = current(reader, summary.started_utc_ns)
-    recorded = recorded_outcomes(rows)
-    chosen = _procedure_of(run, summary.started)
-    holds = _holds(run, summary.ended, len(recorded))
-    check_same(run, summary.started, chosen, station, crew.instruments)
-    journal = Journal(crew.writer, run, recorded[:holds])
-    journal.event(RESUMED, {"event": RESUMED, "outcomes": holds})
-    if summary.ended is not None:
-        _say_taken_up(crew.operator, summary.ended, set_anew=recorded[holds:])
+        references = current(reader, earlier.summary.started_utc_ns)
+    started = earlier.summary.started
+    chosen = _procedure_of(run, started)
+    check_same(run, started, chosen, station, crew.instruments)
+    try:
+        take_up(crew.operator, crew.writer, earlier)
+    except KeyboardInterrupt as stop:
+        raise CutOff(run, earlier.open_hazards) from stop
+    journal = earlier.go_on(crew.writer)
     return _work(chosen, station, crew, journal, references)
-
-
-def _holds(run: int, ended: Body | None, recorded: int) -> int:
-    """Return how many of the recorded outcomes hold, once it is seen that the run can go on."""
-    if ended is None:
-        return recorded
-    holds = held(ended)
-    if holds is None:
-        raise InputError(
-            f"Run {run} has ended ({ended.get('result')}); there is nothing to resume.",
-            hint="`trimbench run` begins a new one.",
-        )
-    return holds
-
-
-def _say_taken_up(operator: Operator, ended: Body, *, set_anew: Sequence[Entry]) -> None:
-    hazards = ended.get("open_hazards")
-    for hazard in hazards if isinstance(hazards, list) else []:
-        operator.tell(
-            f"CAUTION: when the run ended it was not confirmed that this was put back: {hazard}. "
-            "See that it is normal before you go on; it is set anew."
-        )
-    if set_anew:
-        operator.tell(f"The run is taken up at '{set_anew[0].key}'; what came after is done anew.")
-    operator.tell("Everything else is taken to be connected and set as it was when the run ended.")
 
 
 def _say_left_open(crew: Crew) -> None:
@@ -207,11 +188,11 @@ def began_with(log_path: Path, run: int) -> frozenset[str]:
     ------
     InputError
         There is no such log or run, or it has ended for good.
+    Refused
+        A later run changed the station.
     """
     with LogReader(log_path) as reader:
-        summary = reader.run(run)
-    _holds(run, summary.ended, 0)
-    began = summary.started["instruments"]
+        began = earlier_of(reader, run).summary.started["instruments"]
     return (
         frozenset(str(each["alias"]) for each in began) if isinstance(began, list) else frozenset()
     )
@@ -233,47 +214,67 @@ def _work(
     bench = Bench(
         station, crew.instruments, crew.operator, crew.clock, journal, references=references
     )
+    with _cut_off_told(bench):
+        stop = _stopped(chosen, bench)
+    if stop is None:
+        return _end(bench, "finished", "")
+    with _cut_off_told(bench, resumable=stop.take_up.holds is not None):
+        # On the disk before anything is put back: what is put back holds no more from here on.
+        said = {"event": ENDING, "result": stop.result, "message": stop.message}
+        journal.event("ending", {**said, **stop.take_up.to_body()})
+        put_back(bench)
+    return _end(bench, stop.result, stop.message, stop.take_up)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stop:
+    """Why the work was stopped, and how it can be taken up."""
+
+    result: Result
+    message: str
+    take_up: TakeUp
+
+
+@contextmanager
+def _cut_off_told(bench: Bench, *, resumable: bool = True) -> Iterator[None]:
+    """Say what is open and how to go on when the run is cut off within the block."""
     try:
-        _do(chosen, bench)
+        yield
+    except KeyboardInterrupt as stop:
+        say_cut_off(bench, resumable=resumable)
+        open_hazards = tuple(hazard.what for hazard in bench.hazards.values())
+        raise CutOff(bench.journal.run, open_hazards, resumable=resumable) from stop
+    except BaseException:
+        say_cut_off(bench, resumable=resumable)
+        raise
+
+
+def _stopped(chosen: Procedure, bench: Bench) -> _Stop | None:
+    """Do the work; return why it was stopped, None when it was done to its end."""
+    journal, hazards = bench.journal, bench.hazards.values()
+    try:
+        chosen.work(bench)
     except Refused as refusal:
-        holds = refused_at(bench.trail, bench.hazards.values(), journal.done)
-        put_back(bench)
-        return _end(bench, "refused", str(refusal), holds)
+        return _Stop("refused", str(refusal), refused_at(bench.trail, hazards, journal.deeds))
     except Aborted as stop:
-        holds = stopped_at(bench.trail, bench.hazards.values(), journal.done)
-        put_back(bench)
-        return _end(bench, "aborted", stop.message, holds)
+        return _Stop("aborted", stop.message, stopped_at(bench.trail, hazards, journal.deeds))
     except BenchError as error:
         journal.event("interrupted", {"event": "interrupted", "error": error.details()})
-        say_cut_off(bench)
         raise
-    except KeyboardInterrupt as stop:
-        say_cut_off(bench)
-        open_hazards = tuple(hazard.what for hazard in bench.hazards.values())
-        raise CutOff(journal.run, open_hazards) from stop
-    except BaseException:
-        say_cut_off(bench)
-        raise
-    return _end(bench, "finished", "")
+    if journal.replaying:
+        raise JournalMismatch(f"Run {journal.run} holds more steps than the procedure has.")
+    return None
 
 
-def _do(chosen: Procedure, bench: Bench) -> None:
-    chosen.work(bench)
-    if bench.journal.replaying:
-        raise JournalMismatch(f"Run {bench.journal.run} holds more steps than the procedure has.")
-
-
-def _end(bench: Bench, result: Result, message: str, holds: int | None = None) -> RunEnd:
+def _end(bench: Bench, result: Result, message: str, take_up: TakeUp = NOT_TAKEN_UP) -> RunEnd:
     hazards = tuple(hazard.what for hazard in bench.hazards.values())
     body: dict[str, object] = {
         "result": result,
         "message": message,
         "open_hazards": list(hazards),
+        **take_up.to_body(),
     }
-    if holds is not None:
-        body[TAKE_UP] = holds
     journal = bench.journal
     entry: Entry = journal.writer.append(journal.run, Kind.RUN_ENDED, result, body)
-    return RunEnd(
-        journal.run, result, message, hazards, entry.digest.hex(), resumable=holds is not None
-    )
+    resumable = take_up.holds is not None
+    return RunEnd(journal.run, result, message, hazards, entry.digest.hex(), resumable=resumable)

@@ -10,8 +10,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from daq.journal import RESUMED
 from daq.log.entry import Body, Entry, Kind
 from daq.log.reader import LogReader
+from procedures.engine.hazards import BEGINS, ENDS
+from procedures.engine.taking_up import ENDING
 from procedures.history.model import NS_PER_DAY, day_of, start_of
 from procedures.history.references import KEY as REFERENCES
 from procedures.page.doorway import LET_GO, PAIRED
@@ -22,7 +25,7 @@ _RANK: Final = ("cut", "adjustment", "instrument", "event", "note", "run")
 
 _BY_HAND: Final = frozenset({"cut", "adjustment"})
 
-_COMPUTED: Final = frozenset({"resumed", LET_GO, PAIRED})
+_COMPUTED: Final = frozenset({RESUMED, ENDING, BEGINS, ENDS, LET_GO, PAIRED})
 """Events that are the program's own and change nothing at the station."""
 
 

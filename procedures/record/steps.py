@@ -9,6 +9,8 @@ from typing import Final
 
 from daq.log.entry import Body, Entry, Kind
 from daq.measurement import Measurement
+from procedures.engine.hazards import BEGINS, ENDS, PUT_BACK
+from procedures.engine.taking_up import ENDING
 from procedures.record import rows
 from procedures.record.model import (
     AdjustmentLine,
@@ -23,6 +25,8 @@ from procedures.record.series import SeriesBuilder
 from procedures.record.words import AGAIN, TAKEN_AGAIN, VOID
 
 _ASKED: Final = frozenset({"acknowledge", "confirm", "number", "text"})
+_OWN_EVENTS: Final = frozenset({BEGINS, ENDS, ENDING})
+"""Events of which other lines of the record say the same: a line in, a carrier off, the end."""
 _REMINDER: Final = "Reminder: "
 _INSERT: Final = "Insert "
 """How the request to put in a line begins. It is reminded of from the next prompt on only."""
@@ -41,7 +45,8 @@ class Steps:
     Attributes
     ----------
     standing_reminders
-        What the last prompt of the run reminded of.
+        What had begun to radiate false guidance and had not ended, or what the last prompt of
+        the run reminded of.
     unfinished
         Steps that took readings and have no outcome: stopped, refused or cut off on the way.
     """
@@ -83,7 +88,9 @@ class _StepReader:
     answers: list[PromptLine] = field(default_factory=list)
     notes: list[NoteLine] = field(default_factory=list)
     events: list[EventLine] = field(default_factory=list)
-    reminders: tuple[str, ...] = ()
+    reminded: tuple[str, ...] = ()
+    inserted: tuple[str, ...] = ()
+    begun: dict[str, str] = field(default_factory=dict)
     cut_key: str = ""
     series: SeriesBuilder = field(default_factory=SeriesBuilder)
 
@@ -92,7 +99,9 @@ class _StepReader:
             self.series.reading(entry)
         elif entry.kind is Kind.EVENT:
             self.series.event(entry)
-            self.events.append(_event(entry))
+            self._hazard(entry)
+            if entry.body.get("event") not in _OWN_EVENTS:
+                self.events.append(_event(entry))
         elif entry.kind is Kind.OUTCOME:
             request = rows.mapping(entry.body, "request")
             self._outcome(entry, request, rows.mapping(entry.body, "outcome"))
@@ -107,9 +116,22 @@ class _StepReader:
             answers=tuple(self.answers),
             notes=tuple(self.notes),
             events=tuple(self.events),
-            standing_reminders=self.reminders,
+            standing_reminders=tuple(
+                dict.fromkeys((*self.begun.values(), *self.reminded, *self.inserted))
+            ),
             unfinished=self.series.without({line.key for line in self.measured}),
         )
+
+    def _hazard(self, entry: Entry) -> None:
+        """Follow what begins and ends; what an older log does not say its prompts remind of."""
+        event, what = entry.body.get("event"), f"{entry.body.get('what')}."
+        if event == BEGINS:
+            self.begun[entry.key] = what
+            self.inserted = ()
+        elif event == ENDS or (event == PUT_BACK and entry.body.get("confirmed") is True):
+            self.begun.pop(entry.key, None)
+            self.reminded = tuple(reminder for reminder in self.reminded if reminder != what)
+            self.inserted = ()
 
     def _outcome(self, entry: Entry, request: Body, outcome: Body) -> None:
         do = rows.text(request, "do")
@@ -168,11 +190,12 @@ class _StepReader:
 
     def _asked(self, entry: Entry, request: Body, outcome: Body) -> None:
         caution = rows.text(request, "caution")
-        self.reminders = tuple(part.strip() for part in caution.split(_REMINDER)[1:])
+        self.reminded = tuple(part.strip() for part in caution.split(_REMINDER)[1:])
+        self.inserted = ()
         answer = outcome["answer"]
         if answer is True and request.get("verb") == "insert line":
             inserted = rows.text(request, "text").removeprefix(_INSERT)
-            self.reminders = (*self.reminders, inserted)
+            self.inserted = (inserted,)
         line = PromptLine(
             utc_ns=entry.utc_ns,
             key=entry.key,

@@ -119,7 +119,7 @@ def _round(work: Work, number: int) -> Phased | None:
     line_in = _with_line(work, key, number)
     if needs_cut(line_in.plan):
         # A cut is computed for a fine control in the middle; where it stands now nobody measured.
-        if work.fine_moved:
+        if work.fine_moved or work.fine_may_be_away:
             centre_fine_control(work, f"{key}/centre")
         else:
             make_cut(work, key, line_in.plan, line_in.phase)
@@ -148,6 +148,9 @@ def _pair(work: Work, key: str, number: int, *, again: str) -> _LineIn | None:
     `again` is the step in which that is asked; empty where it is not asked any more.
     """
     bench, point = work.bench, work.point.name
+    if work.fine_may_be_away:
+        # The run was taken up before a turn of it, which no outcome that holds tells of.
+        centre_fine_control(work, f"{key}/centre first")
     normal = bench.measure(f"{key}/normal", point, label=f"normal, round {number}")
     with quarter_wave_line(work, f"{key}/line"):
         quadrature = bench.measure(f"{key}/quadrature", point, label=f"quadrature, round {number}")

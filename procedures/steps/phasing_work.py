@@ -63,6 +63,11 @@ class Work:
     unchecked: Made | None = None
     fine_moved: bool = False
 
+    @property
+    def fine_may_be_away(self) -> bool:
+        """Whether the fine control was turned in a part of the run that holds no more."""
+        return self.bench.may_be_away(self.phasing.fine_control)
+
     def null_limit(self, target: float) -> Limit:
         """Return the interval in which the point has to read with the line in."""
         return around(

@@ -8,8 +8,8 @@ import pytest
 
 from daq.clock import ManualClock
 from daq.errors import JournalMismatch
-from daq.journal import RESUMED, Journal, recorded_outcomes
-from daq.log.entry import Kind
+from daq.journal import RESUMED, Journal, TakenUp, recorded_outcomes, times_taken_up
+from daq.log.entry import Entry, Kind
 from daq.log.reader import LogReader
 from daq.log.writer import LogWriter
 
@@ -100,3 +100,28 @@ def test_the_journal_counts_what_is_done_and_not_what_failed(writer: LogWriter) 
     with pytest.raises(ZeroDivisionError):
         journal.outcome("c", {}, fail)
     assert journal.done == 2
+
+
+def resumed(seq: int, outcomes: int, *, turned: tuple[str, ...] = (), moved: bool = False) -> Entry:
+    body = {"event": RESUMED, "outcomes": outcomes, "turned": list(turned), "moved": moved}
+    return Entry(seq, 1, Kind.EVENT, RESUMED, 0, 0, body, b"")
+
+
+def test_what_was_turned_in_a_part_that_holds_no_more_stays_known() -> None:
+    """Also when the run is taken up further back later, and when it is only cut off after that."""
+    rows = (resumed(1, 7, turned=("phase",)), resumed(2, 9), resumed(3, 5, moved=True))
+    assert times_taken_up(rows[:2]) == (TakenUp(7, frozenset({"phase"})),)
+    assert times_taken_up(rows) == (
+        TakenUp(5, frozenset({"phase"})),
+        TakenUp(5, moved=True),
+    )
+
+
+def test_a_control_counts_as_turned_from_where_the_run_was_taken_up(writer: LogWriter) -> None:
+    journal = Journal(writer, 1, taken_up=(TakenUp(1, frozenset({"phase"}), moved=True),))
+    assert not journal.turned_since(-1, "phase")
+    journal.outcome("a", {"do": "note"}, dict)
+    assert journal.turned_since(-1, "phase")
+    assert journal.moved_since(0)
+    assert not journal.turned_since(1, "phase")
+    assert not journal.turned_since(-1, "width")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sim_instruments.geometry import Position
-from tests.support.ground import ground
+from tests.support.ground import OffInstrument, ground
 
 QUICK = {
     'inner_step = "1 deg"': 'inner_step = "2 deg"',
@@ -58,6 +58,18 @@ def test_a_side_that_never_reaches_the_inner_limit_is_judged_by_the_most_it_show
     assert "the most is at" in row["title"]
     assert row["verdict"] == "out of tolerance"
     assert any("not reached" in told for told in ran.told)
+
+
+def test_a_walk_with_a_reversed_sense_passes_no_clearance():
+    """The receiver has the wrong sign, and somebody gave a reason why that was not looked at."""
+    with ground(None, QUICK) as on:
+        right = on.bench.instruments["receiver"]
+        on.bench.instruments["receiver"] = OffInstrument(right, gain_error=-2.0)
+        on.who.answers = {"sense/receiver/possible": False}
+        ran = on.run("clearance")
+    assert ran.end.result == "refused"
+    assert "of the receiver or of its log is reversed" in ran.end.message
+    assert not [key for key in ran.judged() if key.startswith("clearance/")]
 
 
 def test_one_carrier_has_nothing_to_compare():

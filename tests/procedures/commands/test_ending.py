@@ -143,3 +143,10 @@ def test_a_terminate_signal_is_heard_like_ctrl_c_and_only_within_a_run() -> None
     with pytest.raises(KeyboardInterrupt), interrupts_told():
         os.kill(os.getpid(), signal.SIGTERM)
     assert signal.getsignal(signal.SIGTERM) == before
+
+
+def test_ctrl_c_in_a_run_that_cannot_be_taken_up_promises_no_resuming() -> None:
+    with pytest.raises(Interrupted) as stop, interrupts_told():
+        raise CutOff(3, ("the line is in",), resumable=False)
+    assert "STILL OPEN: the line is in" in stop.value.message
+    assert "resume" not in str(stop.value)

@@ -225,11 +225,12 @@ def test_the_log_of_another_station_is_read_with_a_warning(command, was, is_, fr
 
 def test_no_references_are_fixed_in_the_log_of_another_ident(fresh):
     fresh.station.path.write_text(fresh.station.text.replace("ITN", "OSL", 1))
-    before = fresh.files()
-    code, out, err = fresh(*FIXES)
-    assert (code, out) == (5, "")
-    assert "give `log` in the station file another name" in err
-    assert fresh.files() == before
+    with LogReader(fresh.station.log_path) as reader:
+        before = reader.verify()
+        code, out, err = fresh(*FIXES)
+        assert (code, out) == (5, "")
+        assert "give `log` in the station file another name" in err
+        assert reader.verify() == before
 
 
 def test_the_same_station_with_other_points_keeps_its_log(fresh):

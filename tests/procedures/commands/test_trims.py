@@ -177,10 +177,25 @@ def test_clearance_from_a_file(tmp_path: Path) -> None:
     path.write_text(
         "angle_deg,ddm\n" + "".join(f"{a},{d}\n" for a, d in zip(angles, ddm, strict=True))
     )
-    sectors = run(["clearance", str(path)])["sectors"]
+    found = run(["clearance", str(path)])
+    assert found["warnings"] == []
+    sectors = found["sectors"]
     low = min(sectors, key=lambda sector: sector["lowest_ddm"])
     assert (low["side"], low["at_deg"], low["verdict"]) == ("150", 21.0, "out of tolerance")
     assert low["margin_u"] is None
+
+
+def test_clearance_of_positions_the_other_way_round_warns(tmp_path: Path) -> None:
+    angles = np.arange(-36, 36.5, 0.5)
+    path = tmp_path / "wide.csv"
+    path.write_text(
+        "angle_deg,ddm\n" + "".join(f"{a},{-np.clip(0.08 * a, -0.2, 0.2)}\n" for a in angles)
+    )
+    (warning,) = run(["clearance", str(path)])["warnings"]
+    assert "the sense is reversed" in warning
+    assert warning in " ".join(
+        CliRunner().invoke(trim_app, ["clearance", str(path)]).stdout.split()
+    )
 
 
 @pytest.mark.parametrize("name", COMMANDS)

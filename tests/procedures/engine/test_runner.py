@@ -412,7 +412,7 @@ def test_another_station_file_is_refused_with_the_first_difference(
         JournalMismatch, match=r'-line_loss = "0\.35 dB" / \+line_loss = "0\.53 dB"'
     ):
         bench.resume(1)
-    assert events(log) == []
+    assert "resumed" not in events(log)
 
 
 def test_another_version_of_the_procedure_is_refused(bench: InProcessBench) -> None:

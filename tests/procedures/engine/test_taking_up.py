@@ -17,14 +17,16 @@ from daq.station import parse_station
 from procedures.engine.hazards import Hazard
 from procedures.engine.left_open import left_open, open_hazards
 from procedures.engine.runner import RunEnd, times_ended
-from procedures.engine.taking_up import Trail, held, refused_at, stopped_at
+from procedures.engine.taking_up import TakeUp, Trail, refused_at, stopped_at
 from procedures.record.collect import collect
 from sim_instruments.operator import SimulatedOperator
 from tests.support.in_process import InProcessBench
 from tests.support.operators import Interrupted, Minded
 from tests.support.plants import STATION, demo_station
 
-LINE_IN = "the quarter-wave line in the SBO path at the transmitter"
+LINE_IN = (
+    "the quarter-wave line is in the SBO path at the transmitter; the radiated guidance is false"
+)
 
 
 @pytest.fixture
@@ -94,8 +96,10 @@ def test_a_run_stopped_with_the_line_in_sets_it_anew(bench: InProcessBench, log:
     assert (end.result, end.resumable, end.open_hazards) == ("aborted", True, ())
     assert bench.sim.plant.truth().lines_in == []
     end, who = taken_up(bench)
-    assert who.asked[0].key == "phasing/monitor/round 2/line in"
-    assert "taken up at 'phasing/monitor/round 2/line in'" in who.told[0]
+    assert "taken up at 'phasing/monitor/round 2/normal'" in who.told[0]
+    assert "was turned since and stays as it is" in who.told[1]
+    assert who.asked[0].key == "phasing/monitor/round 2/centre first"
+    assert who.asked[1].key == "phasing/monitor/round 2/line in"
     ends_well(bench, end, log)
     assert Counter(kept(log))["phasing/monitor/round 2/line in"] == 2
 
@@ -146,8 +150,8 @@ def test_an_answer_on_disk_whose_end_was_cut_off_is_asked_again(
     key = "phasing/monitor/round 1/line in"
     bench.run("monitor-baseline", Minded(bench.technician(1), answers={key: False}))
     with LogReader(log) as reader:
-        rows = [row for row in reader.entries(run=1) if row.kind is not Kind.RUN_ENDED]
-    for row in rows:
+        rows = list(reader.entries(run=1))
+    for row in rows[:-2]:
         bench.writer.append(2, row.kind, row.key, row.body)
     end = bench.resume(2)
     assert (end.result, end.resumable) == ("refused", True)
@@ -173,6 +177,9 @@ def test_what_finished_is_not_taken_up(bench: InProcessBench) -> None:
 
 # How many outcomes hold -----------------------------------------------------------------------
 
+QUIET = ("confirm",) * 5
+FINE = "fine phase"
+
 
 def trail(*steps: tuple[str, Answer]) -> Trail:
     made = Trail()
@@ -182,45 +189,108 @@ def trail(*steps: tuple[str, Answer]) -> Trail:
     return made
 
 
+def turning(*numbers: int, control: str = FINE) -> Trail:
+    return Trail(turned=dict.fromkeys(numbers, control))
+
+
 def test_without_anything_open_all_of_it_holds() -> None:
-    assert stopped_at(trail(("cut", 0.4)), [], 5) == 5
+    assert stopped_at(trail(("cut", 0.4)), [], QUIET) == TakeUp(5)
 
 
 def test_the_act_just_before_the_reminder_is_done_again_and_a_cut_is_not() -> None:
-    assert stopped_at(trail(("", True), ("insert line", True)), [Hazard("x", since=2)], 5) == 1
-    assert stopped_at(trail(("", True), ("", True)), [Hazard("x", since=2)], 5) == 2
-    assert stopped_at(trail(("", True), ("cut", 0.4)), [Hazard("x", since=2)], 5) == 2
+    inserted = trail(("", True), ("insert line", True))
+    assert stopped_at(inserted, [Hazard("x", since=2)], QUIET).holds == 1
+    assert stopped_at(trail(("", True), ("", True)), [Hazard("x", since=2)], QUIET).holds == 2
+    assert stopped_at(trail(("", True), ("cut", 0.4)), [Hazard("x", since=2)], QUIET).holds == 2
 
 
 def test_an_act_that_undid_an_earlier_hazard_is_not_done_again() -> None:
     said = trail(("", True), ("remove line", True))
     said.undoing.append(Action("remove line"))
-    assert stopped_at(said, [Hazard("x", since=2)], 5) == 2
+    assert stopped_at(said, [Hazard("x", since=2)], QUIET).holds == 2
 
 
 def test_the_first_of_two_hazards_counts() -> None:
-    assert stopped_at(Trail(), [Hazard("x", since=4), Hazard("y", since=2)], 5) == 2
+    both = [Hazard("x", since=4), Hazard("y", since=2)]
+    assert stopped_at(Trail(), both, QUIET).holds == 2
 
 
-def test_a_cut_that_would_be_made_again_prevents_it() -> None:
+def test_a_cut_that_would_be_made_again_prevents_it_and_is_said() -> None:
     cut_within = trail(("", True), ("", True), ("cut cable", True))
-    assert stopped_at(cut_within, [Hazard("x", since=1)], 5) is None
+    ended = stopped_at(cut_within, [Hazard("x", since=1)], QUIET)
+    assert ended.holds is None
+    assert "a cable was cut since" in ended.why_not
     refused_to_cut = trail(("", True), ("", True), ("cut cable", False))
-    assert refused_at(refused_to_cut, [Hazard("x", since=1)], 3) == 1
+    assert refused_at(refused_to_cut, [Hazard("x", since=1)], QUIET[:3]).holds == 1
 
 
 @pytest.mark.parametrize("answer", [False, "", "  "])
 def test_only_the_last_answer_refuses(answer: Answer) -> None:
     said = trail(("", True), ("", answer))
-    assert refused_at(said, [], 2) == 1
-    assert refused_at(said, [], 3) is None
+    assert refused_at(said, [], QUIET[:2]) == TakeUp(1)
+    assert refused_at(said, [], QUIET[:3]) == TakeUp(None)
+
+
+def test_a_control_turned_under_a_hazard_takes_back_every_reading_since_the_last_adjustment() -> (
+    None
+):
+    deeds = ("measure", "adjust", "judge", "measure", "confirm", "measure", "adjust")
+    assert stopped_at(turning(1, 6), [Hazard("x", since=5)], deeds) == TakeUp(3, (FINE,))
+    begun = stopped_at(turning(1, 6), [Hazard("x", since=5)], deeds[:-1])
+    assert begun == TakeUp(3, (FINE,))
+
+
+def test_readings_of_any_kind_are_taken_back() -> None:
+    deeds = ("day", "time to alarm", "confirm", "measure")
+    assert stopped_at(turning(4), [Hazard("x", since=3)], deeds).holds == 1
+
+
+def test_a_control_that_is_put_back_takes_nothing_back() -> None:
+    undo = (Action("restore control", {"control": FINE}),)
+    deeds = ("measure", "measure", "adjust", "measure")
+    assert stopped_at(turning(2), [Hazard("x", undo, since=2)], deeds) == TakeUp(2)
+
+
+def test_an_adjustment_that_was_only_begun_goes_on() -> None:
+    """Nothing was put back, and everything after it is still to be read."""
+    assert stopped_at(turning(2), [], ("measure", "judge")) == TakeUp(2, (FINE,))
+
+
+def test_a_reading_under_a_hazard_that_is_undone_by_now_is_taken_from_its_beginning() -> None:
+    deeds = ("adjust", "measure", "measure", "confirm", "measure", "adjust")
+    said = turning(0, 5)
+    said.spans.append((0, 3))
+    assert stopped_at(said, [Hazard("x", since=4)], deeds).holds == 0
+
+
+def test_the_way_back_does_not_lead_over_a_cut() -> None:
+    deeds = ("confirm", "number", "measure", "confirm", "measure")
+    said = turning(5)
+    said.acts[1] = Action("cut")
+    assert stopped_at(said, [Hazard("x", since=3)], deeds).holds == 2
+    said.spans.append((0, 3))
+    assert stopped_at(said, [Hazard("x", since=3)], deeds).holds is None
+
+
+def test_what_was_connected_for_the_reading_is_connected_again() -> None:
+    deeds = ("adjust", "confirm", "measure", "confirm", "measure")
+    said = turning(0, 5)
+    said.acts[1] = Action("carry receiver")
+    assert stopped_at(said, [Hazard("x", since=3)], deeds) == TakeUp(1, (FINE,), moved=True)
 
 
 @pytest.mark.parametrize(
-    ("ended", "number"), [({}, None), ({"take_up": 3}, 3), ({"take_up": "x"}, None)]
+    ("ended", "take_up"),
+    [
+        ({}, TakeUp(None)),
+        ({"take_up": 3}, TakeUp(3)),
+        ({"take_up": "x"}, TakeUp(None)),
+        (TakeUp(3, ("a",), moved=True).to_body(), TakeUp(3, ("a",), moved=True)),
+        (TakeUp(None, why_not="w").to_body(), TakeUp(None, why_not="w")),
+    ],
 )
-def test_the_last_row_says_it(ended: dict[str, object], number: int | None) -> None:
-    assert held(ended) == number
+def test_the_last_row_says_it(ended: dict[str, object], take_up: TakeUp) -> None:
+    assert TakeUp.from_body(ended) == take_up
 
 
 # What is left open ----------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from daq.errors import Aborted, InputError, LinkLost, StationFileError, UnitError
+from daq.errors import Aborted, InputError, LinkLost, Refused, StationFileError, UnitError
 from daq.log.entry import Kind
 from daq.log.reader import LogReader
 from daq.station import parse_station
@@ -217,6 +217,60 @@ def test_what_no_instrument_reads_lists_what_each_can(bench: InProcessBench) -> 
         that_reads(bench.instruments, plan)
 
 
+class Door:
+    """Asked whether the instrument is connected; logs meanwhile that a screen was let go."""
+
+    def __init__(self, bench: InProcessBench, says: bool | Exception) -> None:
+        self.bench, self.says = bench, says
+        # Looked up before, as the page does that is shown beside the watch.
+        self.run = bench.writer.next_run()
+
+    def __call__(self) -> bool:
+        self.bench.writer.append(self.run, Kind.EVENT, "page", {"event": "screen let go"})
+        if isinstance(self.says, Exception):
+            raise self.says
+        return self.says
+
+
+def watched(bench: InProcessBench, door: Door) -> None:
+    plan = plan_watch(bench.station, "ddm", point="clearance 150", seconds=0.3)
+    instrument = that_reads(bench.instruments, plan)
+    show = Minded().watching
+    watch_quantity(bench.station, plan, instrument, bench.clock, bench.writer, show, connected=door)
+
+
+def test_whether_it_is_connected_is_asked_within_the_run(bench: InProcessBench) -> None:
+    """What the page logs while nobody has answered yet belongs to the run that it shows."""
+    watched(bench, Door(bench, says=True))
+    with LogReader(bench.writer.path) as reader:
+        (run,) = reader.runs()
+        kinds = [entry.kind for entry in reader.entries(run=1)]
+    assert (run.run, run.started["procedure"], run.ended and run.ended["result"]) == (
+        1, "watch", "finished",
+    )  # fmt: skip
+    assert kinds[:2] == [Kind.RUN_STARTED, Kind.EVENT]
+
+
+@pytest.mark.parametrize(
+    ("says", "error", "result", "words"),
+    [
+        (False, Refused, "refused", "Nothing is watched"),
+        (Aborted("Stopped by the technician."), Aborted, "aborted", "Stopped by"),
+    ],
+)
+def test_a_watch_that_is_not_connected_ends_without_a_reading(
+    says: bool | Exception, error: type[Exception], result: str, words: str, bench: InProcessBench
+) -> None:
+    with pytest.raises(error, match=words):
+        watched(bench, Door(bench, says))
+    with LogReader(bench.writer.path) as reader:
+        (run,) = reader.runs()
+    assert run.readings == 0
+    assert run.ended is not None
+    assert run.ended["result"] == result
+    assert words in str(run.ended["message"])
+
+
 # The command ------------------------------------------------------------------------------------
 
 
@@ -259,8 +313,9 @@ def test_a_dead_instrument_does_not_stop_a_watch_that_does_not_need_it(
 def test_a_watch_of_a_point_asks_first_and_is_refused_when_nobody_is_there(
     served: Served, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    said = CommandLine(capsys)(
-        "watch", "ddm", "--station", served.station, "--point", "clearance 150"
-    )
+    trimbench = CommandLine(capsys)
+    said = trimbench("watch", "ddm", "--station", served.station, "--point", "clearance 150")
     assert said.code == Aborted.exit_code
     assert "is logged as 'clearance 150'" in " ".join(said.out.split())
+    newest = trimbench("runs", "--station", served.station, "--json").json["runs"][-1]
+    assert (newest["result"], newest["readings"], newest["resumable"]) == ("aborted", 0, False)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import signal
+from collections.abc import Iterator
 
 import numpy as np
 import pytest
@@ -33,3 +35,12 @@ def clock() -> ManualClock:
 def rng() -> np.random.Generator:
     """Noise that is the same in every run."""
     return np.random.default_rng(20260116)
+
+
+@pytest.fixture(autouse=True)
+def forgotten_sockets(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Let what a library forgot be collected in the test that says so, and not in a later one."""
+    yield
+    marks = request.node.iter_markers("filterwarnings")
+    if any("unclosed <socket" in str(words) for mark in marks for words in mark.args):
+        gc.collect()

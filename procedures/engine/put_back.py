@@ -41,7 +41,8 @@ def see_undone(
     begins
         How each question begins; what stands follows.
     """
-    for number, (key, hazard) in enumerate(list(hazards.items()), start=1):
+    # The newest first: what was done within another act is undone before that act is.
+    for number, (key, hazard) in enumerate(reversed(list(hazards.items())), start=1):
         acts = hazard.undo or (None,)
         prompts = (
             _prompt(f"{number}.{n}", f"{begins} {hazard.what}.", act)

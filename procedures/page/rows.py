@@ -155,7 +155,9 @@ def _event(entry: Entry) -> Body:
     return {
         "what": "event",
         "title": str(entry.body.get("event", entry.key)),
-        "said": str(error.get("message") or entry.body.get("reason") or ""),
+        "said": str(
+            error.get("message") or entry.body.get("reason") or entry.body.get("what") or ""
+        ),
         "source": str(error.get("instrument") or entry.body.get("instrument") or ""),
     }
 

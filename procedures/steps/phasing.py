@@ -20,7 +20,7 @@ from daq.rounding import with_doubt
 from procedures.engine.bench import Bench
 from procedures.judge import Limit, Result, Verdict
 from procedures.record.words import AGAIN
-from procedures.show import said_value
+from procedures.show import said, said_value
 from procedures.steps.carriers import carrier_off
 from procedures.steps.phasing_cut import (
     centre_fine_control,
@@ -30,7 +30,7 @@ from procedures.steps.phasing_cut import (
     plan_cut,
 )
 from procedures.steps.phasing_width import bring_to_width
-from procedures.steps.phasing_work import Work, ask_again, quarter_wave_line
+from procedures.steps.phasing_work import Work, ask_again, is_surely_in, quarter_wave_line
 from procedures.steps.setting import judge_setting, say_out
 from procedures.trims.cable import Cut
 from procedures.trims.phase import PhaseEstimate, in_the_far_field, phase_from_readings
@@ -158,6 +158,9 @@ def _pair(work: Work, key: str, number: int, *, again: str) -> _LineIn | None:
             phase = _estimate(work, normal, quadrature)
         except InputError as nothing:
             ask_again(work, key, again, nothing)
+            return None
+        bench.tell(f"Without the line {said(normal)}; with it {said(quadrature)}.")
+        if again and not is_surely_in(work, key, normal, quadrature):
             return None
         _tell_phase(work, key, phase)
         check_last_cut(work, key, phase)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from daq.errors import InputError, Refused
+from daq.measurement import Measurement
 from daq.roles import Action
 from daq.station import PathName, Phasing, Point
 from procedures.engine.bench import Bench
 from procedures.engine.undo_words import cable_words
 from procedures.judge import Limit
 from procedures.record.words import TAKEN_AGAIN
+from procedures.show import said
 from procedures.steps.setting import around
 from procedures.trims.phase import PhaseEstimate, quadrature_in_phase
 
@@ -128,11 +131,29 @@ def ask_again(work: Work, key: str, question: str, nothing: InputError) -> None:
         question, f"{nothing.message} {look} Mend it and take both readings again?"
     ):
         raise Refused(nothing.message, hint=look)
-    work.bench.note(
-        f"{question}/void",
-        TAKEN_AGAIN,
-        {"void": [f"{key}/normal", f"{key}/quadrature"], "why": nothing.message},
-    )
+    _void(work, key, nothing.message)
+
+
+def is_surely_in(work: Work, key: str, normal: Measurement, quadrature: Measurement) -> bool:
+    """Ask whether the line is in when it has changed nothing; False: both are to be read again.
+
+    At 45 and at 135 degrees the two readings are alike with the line in, so it is only asked.
+    """
+    alike = abs(quadrature.value - normal.value) <= 2.0 * math.hypot(normal.u, quadrature.u)
+    if not alike or work.bench.confirm(
+        f"{key}/line surely in",
+        f"The reading with the line is the one without it, {said(normal)}. That can be, but mostly "
+        "the line is not where it should be. Is it surely in?",
+    ):
+        return True
+    _void(work, key, "the line was not in")
+    return False
+
+
+def _void(work: Work, key: str, why: str) -> None:
+    """Note that a pair of readings does not count."""
+    void = [f"{key}/normal", f"{key}/quadrature"]
+    work.bench.note(f"{key}/void", TAKEN_AGAIN, {"void": void, "why": why})
 
 
 class quarter_wave_line:  # noqa: N801 - reads as a statement: with quarter_wave_line(...)
@@ -152,11 +173,18 @@ class quarter_wave_line:  # noqa: N801 - reads as a statement: with quarter_wave
         )
 
     def __enter__(self) -> None:
-        self._bench.require(
-            f"{self._key} in",
-            f"Insert the quarter-wave line in {self._where}.",
-            action=Action("insert line", self._arguments),
-        )
+        try:
+            self._bench.require(
+                f"{self._key} in",
+                f"Insert the quarter-wave line in {self._where}.",
+                action=Action("insert line", self._arguments),
+            )
+        except Refused:
+            raise  # it is not in: that was the answer
+        except BaseException:
+            # The run stops at the question, when the line may be in already.
+            self._reminder.__enter__()
+            raise
         self._reminder.__enter__()
 
     def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:

@@ -11,6 +11,7 @@ import pytest
 from daq.clock import ManualClock
 from daq.errors import AnswerError, InputError, LinkLost, SamplesError
 from daq.journal import Journal
+from daq.log.entry import Kind
 from daq.log.writer import LogWriter
 from daq.reading import Quality, Reading
 from daq.roles import InstrumentClass
@@ -138,6 +139,7 @@ def log(tmp_path):
             reading = Reading(
                 "ddm", value, 0.001, "receiver", "course line", clock.utc_ns(), clock.monotonic_ns()
             )
+            writer.append(run, Kind.RUN_STARTED, "watch", {"procedure": "watch"})
             Journal(writer, run).reading("as found", reading)
     return tmp_path / "day.tblog"
 

@@ -40,6 +40,21 @@ def test_what_was_confirmed_as_put_back_stands_no_more(desk: Desk) -> None:
     assert standing_in_log(desk) == []
 
 
+def test_what_was_done_within_is_undone_before_what_it_was_done_within(desk: Desk) -> None:
+    """An identification switched on again after the outer act was undone would stay on."""
+    inner, outer = Action("key ident", {"mode": "code"}), Action("key ident", {"mode": "off"})
+    desk.who.answers = {"y": Aborted("Stopped.")}
+    with (
+        pytest.raises(Aborted),
+        desk.bench.false_guidance("outer", "it is keyed", outer),
+        desk.bench.false_guidance("inner", "it is silent for a trial", inner),
+    ):
+        desk.bench.confirm("y", "Well?")
+    put_back(desk.bench)
+    undone = [prompt.action for prompt in desk.who.asked if prompt.key.startswith("put back/")]
+    assert undone == [inner, outer]
+
+
 def test_what_is_undone_by_hand_is_read_back_from_the_log(desk: Desk) -> None:
     undo = Action("switch tone", {"tone": 90.0})
     log = desk.bench.journal.writer.path

@@ -140,7 +140,7 @@ def test_a_pair_that_says_nothing_is_read_again_once_somebody_has_looked(tmp_pat
     assert "line is in" in asked.caution
     first, again = "phasing/monitor/round 1", "phasing/monitor/round 1/again 1"
     assert read[:4] == [f"{k}/{of}" for k in (first, again) for of in ("normal", "quadrature")]
-    assert notes[f"{again}/void"]["void"] == [f"{first}/normal", f"{first}/quadrature"]
+    assert notes[f"{first}/void"]["void"] == [f"{first}/normal", f"{first}/quadrature"]
     assert f"{again}/phase" in notes
     assert done.normal.value == pytest.approx(0.155, abs=0.001)
 
@@ -337,3 +337,51 @@ class Sparing:
 
     def tell(self, text: str) -> None:
         self.inner.tell(text)
+
+
+@dataclass
+class LeavesOut(Minded):
+    """Says that the line is in the first time, and has not put it in; owns it when asked."""
+
+    skipped: int = 0
+
+    def answer(self, prompt: Prompt) -> Answer:
+        if prompt.key.endswith("/line surely in"):
+            self.asked.append(prompt)
+            return False
+        verb = prompt.action.verb if prompt.action else ""
+        first = "/round 1/line" in prompt.key and "again" not in prompt.key
+        if first and verb in ("insert line", "remove line"):
+            self.skipped += 1
+            return True
+        return super().answer(prompt)
+
+
+def test_a_line_that_changed_nothing_is_asked_about_and_the_pair_read_again(tmp_path: Path) -> None:
+    with stage(tmp_path, plant={"phase_error_deg": -150.0}) as on:
+        who = on.who.inner = LeavesOut(on.who.inner)
+        done = phase_and_width(on.bench, "monitor")
+        notes = on.requests("note")
+    (asked,) = [p for p in who.asked if p.key.endswith("/line surely in")]
+    assert "Is it surely in?" in asked.text
+    assert who.skipped == 2
+    first = "phasing/monitor/round 1"
+    assert notes[f"{first}/void"]["void"] == [f"{first}/normal", f"{first}/quadrature"]
+    assert f"{first}/phase" not in notes
+    assert done.cuts == 1
+
+
+def test_with_the_line_in_and_both_readings_alike_a_yes_goes_on(tmp_path: Path) -> None:
+    """At 45 degrees sine and cosine are the same."""
+    with stage(tmp_path, plant={"phase_error_deg": 45.0}) as on:
+        phase_and_width(on.bench, "monitor")
+        assert not [key for key in on.requests("note") if key.endswith("/void")]
+
+
+def test_ctrl_c_at_the_question_for_the_line_still_reminds_of_it(tmp_path: Path) -> None:
+    """It may have been put in before the key was pressed."""
+    with stage(tmp_path) as on:
+        on.who.answers = {"/line in": KeyboardInterrupt()}
+        with pytest.raises(KeyboardInterrupt):
+            phase_and_width(on.bench, "monitor")
+        assert list(on.bench.hazards) == ["phasing/monitor/round 1/line"]

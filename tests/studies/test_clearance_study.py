@@ -62,11 +62,12 @@ def clearance_calls(rng: np.random.Generator, *, driven: bool = False) -> list[C
         ran = on.run("clearance")
     assert ran.end.result == "finished", ran.end
     rows = ran.judged()
-    calls = [
-        called(rows[f"clearance/{name}/verdict"], value)
-        for name, value in truth.items()
-        if name != "capture"
-    ]
+    left_open = sum(words.startswith("NOT JUDGED: clearance") for words in on.who.told)
+    # A peak beyond 0.4 DDM is no usable row of a log: that sector is left open, and said so.
+    assert left_open == 0 or driven
+    sectors = {f"clearance/{name}/verdict": truth[name] for name in truth if name != "capture"}
+    calls = [called(rows[key], value) for key, value in sectors.items() if key in rows]
+    assert len(calls) + left_open == len(sectors)
     calls.append(called(rows["capture/verdict"], truth["capture"]))
     return calls
 
@@ -105,7 +106,9 @@ def test_100_stations_are_judged_as_they_are() -> None:
 def test_100_driven_stations_are_judged_as_they_are() -> None:
     calls = [call for rng in each(100, seed=55) for call in clearance_calls(rng, driven=True)]
     print("\n" + table("clearance from logs, 100 seeded stations (invented), guarded", calls))
+    print(f"{500 - len(calls)} of 400 sectors left open: not all of them could be read")
     check_calls(calls)
+    assert len(calls) >= 480
 
 
 def test_a_sample_of_driven_stations_is_judged_as_they_are() -> None:

@@ -125,6 +125,26 @@ def parse_sentence(line: str) -> Sentence:
     return Sentence(found["talker"], found["kind"], tuple(found["fields"].split(",")))
 
 
+def _fields_of(line: str, kind: str, least: int) -> tuple[str, ...]:
+    """Return the fields of a sentence that has to be of one kind and whole."""
+    sentence = parse_sentence(line)
+    if sentence.kind != kind or len(sentence.fields) < least:
+        raise AnswerError(
+            f"{line.strip()[:90]!r} is no whole {kind} sentence: {sentence.kind} with "
+            f"{len(sentence.fields)} fields."
+        )
+    return sentence.fields
+
+
+def _check_measured(fix: Fix) -> None:
+    """Refuse a position that does not rest on satellites measured just now."""
+    if not fix.measured:
+        raise AnswerError(
+            f"The position receiver has nothing to go by: {fix}.",
+            hint="wait for a fix under an open sky, away from walls.",
+        )
+
+
 def parse_gga(line: str) -> Position:
     """Return the position of a GGA sentence.
 
@@ -134,21 +154,11 @@ def parse_gga(line: str) -> Position:
         It is no GGA sentence, a field is no value, or there is no fix that rests on satellites
         measured just now.
     """
-    sentence = parse_sentence(line)
-    fields = sentence.fields
-    if sentence.kind != "GGA" or len(fields) < _GGA_FIELDS:
-        raise AnswerError(
-            f"{line.strip()[:90]!r} is no whole GGA sentence: {sentence.kind} with {len(fields)} "
-            f"fields."
-        )
+    fields = _fields_of(line, "GGA", _GGA_FIELDS)
     fix = _FIXES.get(fields[5])
     if fix is None:
         raise AnswerError(f"The receiver gives its fix as {fields[5]!r}, which GGA does not have.")
-    if not fix.measured:
-        raise AnswerError(
-            f"The position receiver has nothing to go by: {fix}.",
-            hint="wait for a fix under an open sky, away from walls.",
-        )
+    _check_measured(fix)
     return Position(
         latitude_deg=_angle(fields[1], fields[2], "NS", 90.0),
         longitude_deg=_angle(fields[3], fields[4], "EW", 180.0),
@@ -169,21 +179,11 @@ def parse_rmc(line: str) -> Recommended:
         It is no RMC sentence, a field is no value, or there is no fix that rests on satellites
         measured just now.
     """
-    sentence = parse_sentence(line)
-    fields = sentence.fields
-    if sentence.kind != "RMC" or len(fields) < _RMC_FIELDS:
-        raise AnswerError(
-            f"{line.strip()[:90]!r} is no whole RMC sentence: {sentence.kind} with {len(fields)} "
-            f"fields."
-        )
+    fields = _fields_of(line, "RMC", _RMC_FIELDS)
     # Receivers that speak an older version have no mode; "A" is all that they know.
     mode = fields[11] if len(fields) > 11 else "A"
     fix = _MODES.get(mode, Fix.NONE) if fields[1] == "A" else Fix.NONE
-    if not fix.measured:
-        raise AnswerError(
-            f"The position receiver has nothing to go by: {fix}.",
-            hint="wait for a fix under an open sky, away from walls.",
-        )
+    _check_measured(fix)
     position = Position(
         latitude_deg=_angle(fields[2], fields[3], "NS", 90.0),
         longitude_deg=_angle(fields[4], fields[5], "EW", 180.0),

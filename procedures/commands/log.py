@@ -113,12 +113,10 @@ def _log_path(station: Path | None) -> Path:
 def _as_row(reader: LogReader, number: int, *, running: int | None) -> dict[str, object]:
     """Return one run; `running` is the number of the one that is going on, if any."""
     from daq.clock import iso_utc
-    from procedures.engine.left_open import happened, is_resumable, open_hazards
-    from procedures.engine.taking_up import ending_of
+    from procedures.engine.left_open import is_resumable, open_hazards
     from procedures.record.collect import CUT_OFF
 
     summary = reader.run(number)
-    resumable = is_resumable(summary, ending=ending_of(happened(reader, number)))
     going_on = number == running and summary.ended is None
     ended = summary.ended or {"result": RUNNING if going_on else CUT_OFF, "message": ""}
     return {
@@ -129,7 +127,7 @@ def _as_row(reader: LogReader, number: int, *, running: int | None) -> dict[str,
         "result": ended["result"],
         "message": ended["message"],
         "open_hazards": list(open_hazards(reader, summary)),
-        "resumable": resumable and not going_on,
+        "resumable": not going_on and is_resumable(reader, summary),
         "rows": summary.rows,
         "readings": summary.readings,
         "digest": summary.digest,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from daq.log.entry import Body, Entry, Kind
+from daq.log.entry import Entry, Kind
 from daq.log.reader import LogReader, RunSummary
 from procedures.catalogue import PROCEDURES
 from procedures.engine.taking_up import TAKE_UP, ending_of
@@ -44,17 +44,13 @@ def open_hazards(reader: LogReader, summary: RunSummary) -> tuple[str, ...]:
     return tuple(str(hazard) for hazard in said) if isinstance(said, list) else ()
 
 
-def is_resumable(summary: RunSummary, *, ending: Body | None = None) -> bool:
-    """Whether a run can be gone on with: it was cut off, or ended so that it can be taken up.
-
-    Parameters
-    ----------
-    ending
-        What it said before anything was put back, where the end itself was cut off.
-    """
-    known = summary.started.get("procedure") in PROCEDURES
-    said = summary.ended if summary.ended is not None else ending
-    return known and (said is None or TAKE_UP in said)
+def is_resumable(reader: LogReader, summary: RunSummary) -> bool:
+    """Whether a run can be gone on with: it was cut off, or ended so that it can be taken up."""
+    if summary.started.get("procedure") not in PROCEDURES:
+        return False
+    # The end itself may have been cut off, after it was said what it is to be.
+    said = summary.ended if summary.ended is not None else ending_of(happened(reader, summary.run))
+    return said is None or TAKE_UP in said
 
 
 def left_open(reader: LogReader) -> tuple[LeftOpen, ...]:
@@ -71,7 +67,7 @@ def left_open(reader: LogReader) -> tuple[LeftOpen, ...]:
         hazards = open_hazards(reader, summary)
         procedure = str(summary.started.get("procedure", ""))
         if hazards:
-            goes_on = is_resumable(summary, ending=ending_of(happened(reader, number)))
+            goes_on = is_resumable(reader, summary)
             found.append(LeftOpen(number, procedure, hazards, goes_on))
         elif procedure in PROCEDURES and (summary.ended or {}).get("result") == "finished":
             break
